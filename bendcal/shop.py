@@ -1,0 +1,95 @@
+"""A shop: everything that one shop folder says, in one frozen record."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from pathlib import Path
+
+from bendcal.benders import Bender
+from bendcal.ends import PLAIN, End
+from bendcal.faults import Caution
+from bendcal.lines import Line
+from bendcal.offcuts import Offcut
+from bendcal.tools import DEFAULT_ANGLE_TOOL, DEFAULT_LENGTH_TOOL, Tool
+from bendcal.tubes import Tube
+
+__all__ = ["Shop", "named"]
+
+
+def named(records: Mapping[str, object], name: str, what: str):
+    """Look a record up by its name, or say which names there are.
+
+    Parameters
+    ----------
+    records : name → record
+    name : the name asked for
+    what : the noun for the message, such as ``"line"``
+
+    Raises
+    ------
+    KeyError : where there is no such record; the sentence lists the names and the nearest one
+
+    Examples
+    --------
+    >>> named({"long": 1}, "long", "line")
+    1
+    """
+    if name in records:
+        return records[name]
+    near = get_close_matches(str(name), list(records), n=1)
+    hint = f" Did you mean {near[0]!r}?" if near else ""
+    known = ", ".join(repr(key) for key in records) or "none at all"
+    raise KeyError(f"There is no {what} called {name!r} in this shop.{hint} It has: {known}.")
+
+
+@dataclass(frozen=True, eq=False)
+class Shop:
+    """One shop's benders, tubes, tools, ends, lines and offcuts, each checked when it was read.
+
+    Parameters
+    ----------
+    folder : where they were read from, or None for a shop made in memory
+    benders, tubes, tools, ends, lines : name → record
+    offcuts : every piece in the log's order, those set aside included
+    cautions : what is not refused but looks wrong
+
+    Examples
+    --------
+    >>> Shop().pairs()
+    ()
+    """
+
+    folder: Path | None = None
+    benders: Mapping[str, Bender] = field(default_factory=dict)
+    tubes: Mapping[str, Tube] = field(default_factory=dict)
+    offcuts: tuple[Offcut, ...] = ()
+    tools: Mapping[str, Tool] = field(default_factory=dict)
+    ends: Mapping[str, End] = field(default_factory=dict)
+    lines: Mapping[str, Line] = field(default_factory=dict)
+    cautions: tuple[Caution, ...] = ()
+
+    def pairs(self) -> tuple[tuple[str, str], ...]:
+        """(bender, tube) names that have an offcut which counts, in the log's order."""
+        return tuple(dict.fromkeys((o.bender, o.tube) for o in self.offcuts if o.counts))
+
+    def offcuts_for(self, bender: str, tube: str) -> tuple[Offcut, ...]:
+        """The offcuts of one bender with one tube that count, in the log's order."""
+        return tuple(o for o in self.offcuts if o.counts and (o.bender, o.tube) == (bender, tube))
+
+    def angle_tool(self, offcut: Offcut) -> Tool:
+        """What the angle of `offcut` was read with; the default tool if it is not named."""
+        return self.tools.get(offcut.angle_tool, DEFAULT_ANGLE_TOOL)
+
+    def length_tool(self, offcut: Offcut) -> Tool:
+        """What the lengths of `offcut` were read with; the default tool if it is not named."""
+        return self.tools.get(offcut.length_tool, DEFAULT_LENGTH_TOOL)
+
+    def line(self, name: str) -> Line:
+        """The line called `name`. Raises KeyError with a sentence where there is none."""
+        return named(self.lines, name, "line")
+
+    def end(self, name: str) -> End:
+        """The end called `name`; a blank name is a plain end."""
+        return PLAIN if not name else named(self.ends, name, "end")
