@@ -15,7 +15,14 @@ from bendcal.offcuts import Offcut
 from bendcal.tools import DEFAULT_ANGLE_TOOL, DEFAULT_LENGTH_TOOL, Tool
 from bendcal.tubes import Tube
 
-__all__ = ["Shop", "named"]
+__all__ = ["Shop", "UnknownName", "named"]
+
+
+class UnknownName(KeyError):
+    """A name that the shop does not have; its text is a plain sentence."""
+
+    def __str__(self) -> str:
+        return str(self.args[0])
 
 
 def named(records: Mapping[str, object], name: str, what: str):
@@ -29,7 +36,7 @@ def named(records: Mapping[str, object], name: str, what: str):
 
     Raises
     ------
-    KeyError : where there is no such record; the sentence lists the names and the nearest one
+    UnknownName : where there is no such record; the sentence lists the names and the nearest one
 
     Examples
     --------
@@ -41,7 +48,7 @@ def named(records: Mapping[str, object], name: str, what: str):
     near = get_close_matches(str(name), list(records), n=1)
     hint = f" Did you mean {near[0]!r}?" if near else ""
     known = ", ".join(repr(key) for key in records) or "none at all"
-    raise KeyError(f"There is no {what} called {name!r} in this shop.{hint} It has: {known}.")
+    raise UnknownName(f"There is no {what} called {name!r} in this shop.{hint} It has: {known}.")
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,7 +94,7 @@ class Shop:
         return self.tools.get(offcut.length_tool, DEFAULT_LENGTH_TOOL)
 
     def line(self, name: str) -> Line:
-        """The line called `name`. Raises KeyError with a sentence where there is none."""
+        """The line called `name`. Raises UnknownName with a sentence where there is none."""
         return named(self.lines, name, "line")
 
     def end(self, name: str) -> End:

@@ -1,0 +1,190 @@
+"""A calibration: the laws of a shop's benders with its tubes, and how the readings bear them out."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from math import inf, isfinite
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+import bendcal
+from bendcal.atomic import write_atomically
+from bendcal.fit import Pieces, ScatterFit, fit_laws, pieces_of
+from bendcal.law import PARAMETERS, Law
+from bendcal.prior import WIDTHS, Widths, law_prior
+from bendcal.shop import Shop, UnknownName
+
+__all__ = ["FORMAT", "Calibration", "calibrate", "load_calibration", "readings_digest"]
+
+FORMAT = 1
+
+
+@dataclass(frozen=True, eq=False)
+class Calibration:
+    """What a shop's offcuts taught.
+
+    Attributes
+    ----------
+    laws : (bender, tube) → Law
+    residuals : one row a piece that counts: offcut, bender, tube; reading − law for the
+        angle [deg], mark-to-apex and the gain [mm], each also in units of its standard
+        uncertainty (``z_…``); leverage, from 0 (the piece taught nothing) to 1
+    set_aside : (offcut, reason) of the pieces that do not count
+    digest : SHA-256 of the readings that were used
+    version : the package's version that made it
+
+    Examples
+    --------
+    >>> Calibration({}, pd.DataFrame(), (), "", "0").law("small", "brake")
+    Traceback (most recent call last):
+    ...
+    bendcal.shop.UnknownName: There is no law of bender 'small' with tube 'brake' yet: no offcut of that pair counts. Bend one marked offcut, enter it, and calibrate again. Known: none at all.
+    """
+
+    laws: Mapping[tuple[str, str], Law]
+    residuals: pd.DataFrame
+    set_aside: tuple[tuple[str, str], ...]
+    digest: str
+    version: str
+
+    def law(self, bender: str, tube: str) -> Law:
+        """The law of `bender` with `tube`. Raises UnknownName where no offcut of that pair counts."""
+        if (bender, tube) in self.laws:
+            return self.laws[bender, tube]
+        known = "; ".join(f"{b} with {t}" for b, t in self.laws) or "none at all"
+        raise UnknownName(
+            f"There is no law of bender {bender!r} with tube {tube!r} yet: no offcut of that pair counts. "
+            f"Bend one marked offcut, enter it, and calibrate again. Known: {known}."
+        )
+
+    def save(self, path: str | Path) -> None:
+        """Write the calibration to `path` as JSON, whole or not at all.
+
+        Raises
+        ------
+        OSError : where the file cannot be written; the sentence says why
+        """
+        laws = []
+        for law in self.laws.values():
+            facts = asdict(law)
+            facts["parameters"] = dict(zip(PARAMETERS, map(float, law.parameters), strict=True))
+            facts["covariance"] = law.covariance.to_numpy().tolist()
+            facts["dof"] = law.dof if isfinite(law.dof) else None
+            laws.append({name: value for name, value in facts.items() if not name.startswith("_")})
+        record = {
+            "format": FORMAT, "version": self.version, "digest": self.digest, "laws": laws,
+            "set_aside": [{"offcut": offcut, "reason": reason} for offcut, reason in self.set_aside],
+            "residuals": json.loads(self.residuals.to_json(orient="records", double_precision=12)),
+        }
+        write_atomically(path, (json.dumps(record, indent=1, ensure_ascii=False) + "\n").encode())
+
+    def __str__(self) -> str:
+        return "\n\n".join(str(law) for law in self.laws.values())
+
+    __repr__ = __str__
+
+
+def calibrate(shop: Shop, *, widths: Widths = WIDTHS) -> Calibration:
+    """Fit the law of every bender × tube that has an offcut which counts.
+
+    Parameters
+    ----------
+    shop : what :func:`bendcal.read_shop` returned
+    widths : what is believed before any offcut is bent
+
+    Returns
+    -------
+    Calibration
+
+    Raises
+    ------
+    ValueError : where no offcut counts, or the readings make a law that cannot be bent by
+    """
+    pairs = shop.pairs()
+    if not pairs:
+        aside = sum(not o.counts for o in shop.offcuts)
+        found = f"all {aside} of them are set aside" if aside else "there are none"
+        raise ValueError(f"No offcut counts ({found}). Bend a marked offcut, measure it, and enter it in offcuts.csv.")
+    pieces = pieces_of(shop, pairs, widths)
+    priors = [law_prior(shop.benders[bender], shop.tubes[tube], widths) for bender, tube in pairs]
+    fit = fit_laws(pieces, priors, widths)
+    laws = {pair: _law(shop, pair, k, pieces, fit, widths) for k, pair in enumerate(pairs)}
+    return Calibration(
+        laws, _residuals(pieces, fit), tuple((o.offcut, o.set_aside) for o in shop.offcuts if not o.counts),
+        readings_digest(shop), bendcal.__version__,
+    )
+
+
+def _law(shop: Shop, pair: tuple[str, str], k: int, pieces: Pieces, fit: ScatterFit, widths: Widths) -> Law:
+    bender = shop.benders[pair[0]]
+    mine = pieces.group == k
+    dial, angle = pieces.dial[mine], pieces.readings[mine, 0]
+    return Law.of(
+        *pair, fit.p[k], fit.covariance[k], scatter_deg=fit.scatter_deg, marking_mm=widths.marking_sd_mm,
+        dof=fit.dof, n_offcuts=int(mine.sum()), dial_range_deg=(float(dial.min()), float(dial.max())),
+        angle_range_deg=(float(angle.min()), float(angle.max())),
+        dial_step_deg=bender.dial_step_deg, dial_max_deg=bender.dial_max_deg,
+    )
+
+
+def _residuals(pieces: Pieces, fit: ScatterFit) -> pd.DataFrame:
+    off, sd = fit.best.residual, fit.best.residual_sd
+    names = ("angle_deg", "leg_a_mm", "leg_b_mm")
+    table = {key: [getattr(o, key) for o in pieces.offcuts] for key in ("offcut", "bender", "tube")}
+    table |= {"dial_deg": pieces.dial, "reading_deg": pieces.readings[:, 0]}
+    table |= {f"resid_{name}": off[:, i] for i, name in enumerate(names)}
+    table |= {f"z_{name.rsplit('_', 1)[0]}": off[:, i] / sd[:, i] for i, name in enumerate(names)}
+    return pd.DataFrame(table | {"leverage": fit.best.leverage})
+
+
+def readings_digest(shop: Shop) -> str:
+    """SHA-256 over the readings of `shop`: two shops with the same digest have the same readings."""
+    rows = [[value for name, value in asdict(o).items() if name != "row"] for o in shop.offcuts]
+    return hashlib.sha256(json.dumps(rows, ensure_ascii=False).encode()).hexdigest()
+
+
+def load_calibration(path: str | Path) -> Calibration:
+    """Read what :meth:`Calibration.save` wrote.
+
+    Parameters
+    ----------
+    path : the JSON file
+
+    Returns
+    -------
+    Calibration
+
+    Raises
+    ------
+    OSError : where the file cannot be read
+    ValueError : where it is no calibration, or one of a newer format
+    """
+    path = Path(path)
+    remake = "Calibrate the shop again to make a new one; its readings are safe in offcuts.csv."
+    try:
+        record = json.loads(path.read_text(encoding="utf-8"))
+        version = record["format"]
+        if version != FORMAT:
+            raise ValueError(f"{path.name} is of format {version}; this version reads format {FORMAT}. {remake}")
+        laws = {}
+        for facts in record["laws"]:
+            facts = dict(facts)
+            parameters = [facts["parameters"][name] for name in PARAMETERS]
+            covariance = np.array(facts["covariance"], float)
+            facts["dof"] = inf if facts["dof"] is None else facts["dof"]
+            for name in ("dial_range_deg", "angle_range_deg"):
+                facts[name] = tuple(facts[name]) if facts[name] else None
+            law = Law.of(parameters=parameters, covariance=covariance, **{
+                key: value for key, value in facts.items() if key not in ("parameters", "covariance")
+            })
+            laws[law.bender, law.tube] = law
+        aside = tuple((each["offcut"], each["reason"]) for each in record["set_aside"])
+        residuals = pd.DataFrame(record["residuals"]).infer_objects()
+        return Calibration(laws, residuals, aside, record["digest"], record["version"])
+    except (json.JSONDecodeError, UnicodeDecodeError, KeyError, TypeError, AttributeError) as error:
+        raise ValueError(f"{path.name} is not a calibration that bendcal wrote ({type(error).__name__}). {remake}") from error
