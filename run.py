@@ -59,12 +59,21 @@ def environment():
     return env
 
 
-def start(words, cwd=None):
-    """Run a program to its end and return its exit code; Ctrl+C is the program's to answer."""
-    process = subprocess.Popen(words, cwd=cwd, env=environment())
+def start(words, cwd=None, log=None):
+    """Run a program to its end and return its exit code; Ctrl+C is the program's to answer.
+
+    With an open file as `log` its words go there, and here a dot is printed every few
+    seconds, to show that something still happens.
+    """
+    process = subprocess.Popen(
+        words, cwd=cwd, env=environment(), stdout=log, stderr=subprocess.STDOUT if log else None
+    )
     while True:
         try:
-            return process.wait()
+            return process.wait(timeout=3 if log else None)
+        except subprocess.TimeoutExpired:
+            sys.stdout.write(".")
+            sys.stdout.flush()
         except KeyboardInterrupt:
             pass
 
@@ -143,16 +152,25 @@ def make_venv():
 
 
 def pip(*words):
-    """Install into .venv, with all that pip says in a log."""
-    command = [venv_python(), "-m", "pip", "install", "--quiet", "--log", LOG]
-    if start(command + list(words)) != 0:
-        raise Stopped(
-            "The packages could not be installed (see above; more in %s). The usual reason is "
-            "that the network could not be reached: check it and run this again: %s\nIf the "
-            "network is fine: ready-made packages are needed, and a 32-bit or very new Python "
-            "may have none; this is Python %s, and the kit is tried with 3.11 to 3.13, 64-bit."
-            % (LOG, again(), sys.version.split()[0])
-        )
+    """Install into .venv. What pip says goes to a log; its errors are shown if it fails."""
+    with open(LOG, "ab") as log:
+        before = log.tell()
+        code = start([venv_python(), "-m", "pip", "install"] + list(words), log=log)
+    say("")
+    if code == 0:
+        return
+    with open(LOG, "rb") as log:
+        log.seek(before)
+        lines = log.read().decode("utf-8", "replace").splitlines()
+    errors = [line for line in lines if line.startswith("ERROR")] or lines[-5:]
+    raise Stopped(
+        "The packages could not be installed. The usual reason is that the network could not "
+        "be reached: check it and run this again: %s\nIf the network is fine: ready-made "
+        "packages are needed, and a 32-bit or very new Python may have none. This is Python "
+        "%s; the kit is tried with 3.11 to 3.13, 64-bit.\nWhat the installer said (all of it "
+        "is in %s):\n  %s"
+        % (again(), sys.version.split()[0], LOG, "\n  ".join(errors[-5:]))
+    )
 
 
 def bendcal(*words, **where):
