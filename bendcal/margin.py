@@ -1,0 +1,110 @@
+"""Where the end of a line will fall, and how much tube to leave on for it.
+
+Everything that is not known exactly (the law's five numbers, each bend's own scatter, each
+mark, each twist, what an end uses up) moves the legs, angles and twists of the finished
+line a little; those move its far end. All of it is linear at these sizes.
+"""
+
+from __future__ import annotations
+
+from math import ceil, hypot, sqrt
+
+import numpy as np
+from scipy.stats import norm
+
+from bendcal.law import Law
+from bendcal.path import Legs, end_shifts, reverse_legs
+
+__all__ = ["TWIST_SD_DEG", "end_covariance_mm2", "trim_for_mm"]
+
+#: Standard deviation of turning the tube to a twist by eye and a line drawn along it (common practice).
+TWIST_SD_DEG = 1.0
+
+
+def _shape_sensitivities(legs: Legs, law: Law, dial_deg: np.ndarray, side: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """∂(legs)/∂(sources), (n + 1, 5 + 2n), and ∂(angles)/∂(sources), (n, 5 + 2n).
+
+    The sources are the law's five numbers, n bends' scatter [deg], n marks [mm].
+    """
+    n = legs.bends
+    _, _, radius, developed, _ = (float(v) for v in law.parameters)
+    theta = np.radians(legs.angle_deg)
+    tan = np.tan(theta / 2)
+    angle = np.zeros((n, 5 + 2 * n))
+    angle[:, 0], angle[:, 1] = 1.0, dial_deg
+    angle[np.arange(n), 5 + np.arange(n)] = 1.0
+    by_angle = angle * (np.pi / 180)
+    # start and end of each bend along the straight tube, and its setback
+    arc = developed * by_angle
+    arc[:, 3] += theta
+    start = np.where(side[:, None] < 0, -arc, 0.0)
+    start[:, 4] += side
+    start[np.arange(n), 5 + n + np.arange(n)] += side
+    setback = radius * 0.5 / np.cos(theta / 2)[:, None] ** 2 * by_angle
+    setback[:, 2] += tan
+    none = np.zeros((1, 5 + 2 * n))
+    leg = np.concatenate([start, none]) - np.concatenate([none, start + arc])
+    return leg + np.concatenate([none, setback]) + np.concatenate([setback, none]), angle
+
+
+def end_covariance_mm2(
+    legs: Legs, law: Law, dial_deg: np.ndarray, side: np.ndarray, *, free_end: str = "B", twist_sd_deg: float = TWIST_SD_DEG
+) -> np.ndarray:
+    """Covariance of where the free end of the bent line falls when the other end is held in place.
+
+    Parameters
+    ----------
+    legs : the line, n bends
+    law : its law, with covariance and scatter
+    dial_deg : (n,) [deg]
+    side : (n,) +1 or −1, from :func:`bendcal.bending.feeds`
+    free_end : ``"A"`` or ``"B"``
+    twist_sd_deg : standard deviation of each twist but the first [deg]
+
+    Returns
+    -------
+    (3, 3) [mm²] in the standard frame of the line seen from the held end: that end at the
+    origin, its leg along x
+
+    Source: JCGM 100:2008, 5.2, propagation with correlated inputs.
+    """
+    n = legs.bends
+    by_leg, by_angle = _shape_sensitivities(legs, law, dial_deg, side)
+    seen = legs
+    if free_end == "A":
+        seen, by_leg, by_angle = reverse_legs(legs), by_leg[::-1], by_angle[::-1]
+    per_leg, per_angle, per_twist = end_shifts(seen)
+    end = per_leg.T @ by_leg + per_angle.T @ by_angle
+    covariance = np.zeros((5 + 2 * n, 5 + 2 * n))
+    covariance[:5, :5] = law.covariance.to_numpy()
+    rest = np.arange(5, 5 + 2 * n)
+    covariance[rest, rest] = np.repeat([law.scatter_deg**2, law.marking_mm**2], n)
+    return end @ covariance @ end.T + twist_sd_deg**2 * per_twist.T @ per_twist
+
+
+def along_last_leg_mm(covariance_mm2: np.ndarray, legs: Legs, *, free_end: str = "B") -> float:
+    """Standard uncertainty of the free end along its own leg [mm]: what trimming can make good.
+
+    Parameters
+    ----------
+    covariance_mm2 : (3, 3) from :func:`end_covariance_mm2` for the same legs and end
+    """
+    along = end_shifts(reverse_legs(legs) if free_end == "A" else legs)[0][-1]
+    return sqrt(float(along @ covariance_mm2 @ along))
+
+
+def trim_for_mm(u_mm: float, *ends_u_mm: float, chance: float = 0.95) -> float:
+    """Spare tube that makes the line long enough with probability `chance`, in whole mm.
+
+    Parameters
+    ----------
+    u_mm : standard uncertainty of the end along its leg [mm]
+    ends_u_mm : standard uncertainties of what the two ends use up [mm]
+    chance : probability that nothing is missing, at least 0.5
+
+    Examples
+    --------
+    >>> trim_for_mm(2.0)
+    4.0
+    """
+    return float(ceil(norm.ppf(chance) * hypot(u_mm, *ends_u_mm)))
