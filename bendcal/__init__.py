@@ -1,6 +1,5 @@
 """bendcal: learn what a hand tube bender really does, then mark the next line by it."""
 
-__version__ = "0.1.0"
 
 from bendcal.calibration import Calibration, calibrate, load_calibration
 from bendcal.compare import Comparison, compare
@@ -8,8 +7,9 @@ from bendcal.estimate import Estimate
 from bendcal.faults import ShopFaults
 from bendcal.law import Law
 from bendcal.marks import MarkSheet, mark_out
+from bendcal.version import __version__
 
 __all__ = [
-    "Calibration", "Comparison", "Estimate", "Law", "MarkSheet", "ShopFaults",
+    "__version__", "Calibration", "Comparison", "Estimate", "Law", "MarkSheet", "ShopFaults",
     "calibrate", "compare", "load_calibration", "mark_out",
 ]  # fmt: skip

@@ -12,12 +12,13 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-import bendcal
+
 from bendcal.atomic import write_atomically
 from bendcal.fit import Pieces, ScatterFit, fit_laws, pieces_of
 from bendcal.law import PARAMETERS, Law
 from bendcal.prior import WIDTHS, Widths, law_prior
 from bendcal.shop import Shop, UnknownName
+from bendcal.version import __version__
 
 __all__ = ["FORMAT", "Calibration", "calibrate", "load_calibration", "readings_digest"]
 
@@ -116,7 +117,7 @@ def calibrate(shop: Shop, *, widths: Widths = WIDTHS) -> Calibration:
     laws = {pair: _law(shop, pair, k, pieces, fit, widths) for k, pair in enumerate(pairs)}
     return Calibration(
         laws, _residuals(pieces, fit), tuple((o.offcut, o.set_aside) for o in shop.offcuts if not o.counts),
-        readings_digest(shop), bendcal.__version__,
+        readings_digest(shop), __version__,
     )
 
 
