@@ -15,6 +15,8 @@ import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
+from bendcal.version import __version__
+
 ROOT = Path(__file__).resolve().parent.parent
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 PINS = ("constraints.txt", "constraints-test.txt")
@@ -93,6 +95,11 @@ def test_every_dependency_is_pinned_within_its_bounds(name: str) -> None:
         ]
         assert versions, f"{want.name} is not pinned in {name}"
         assert all(want.specifier.contains(version) for version in versions), want
+
+
+def test_the_version_is_the_same_wherever_it_is_told() -> None:
+    """pyproject.toml and the package tell one version."""
+    assert PROJECT["project"]["version"] == __version__
 
 
 # ---------------------------------------------------------------- run.py
@@ -374,7 +381,8 @@ def test_the_top_level_holds_only_what_belongs_there() -> None:
 def test_no_file_names_a_package_server() -> None:
     """Where packages come from is the installer's setting; no file of ours names a server."""
     # Written in parts, or this file would find itself.
-    hosts = ["py" + "pi.org", "python" + "hosted", "ana" + "conda.", "npm" + "js.", "index" + "-url"]
+    hosts = ["py" + "pi.org", "python" + "hosted", "ana" + "conda.", "npm" + "js."]
+    hosts.append("index" + "-url")
     for path in tracked():
         text = (ROOT / path).read_bytes().decode("utf-8", "replace").lower()
         assert [host for host in hosts if host in text] == [], path
