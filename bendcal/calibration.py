@@ -14,9 +14,9 @@ import pandas as pd
 
 
 from bendcal.atomic import write_atomically
-from bendcal.fit import Pieces, ScatterFit, fit_laws, pieces_of
+from bendcal.fit import JointFit, Pieces, fit_laws, pieces_of
 from bendcal.law import PARAMETERS, Law
-from bendcal.prior import WIDTHS, Widths, law_prior
+from bendcal.prior import WIDTHS, Widths, pool_of
 from bendcal.shop import Shop, UnknownName
 from bendcal.version import __version__
 
@@ -112,8 +112,7 @@ def calibrate(shop: Shop, *, widths: Widths = WIDTHS) -> Calibration:
         found = f"all {aside} of them are set aside" if aside else "there are none"
         raise ValueError(f"No offcut counts ({found}). Bend a marked offcut, measure it, and enter it in offcuts.csv.")
     pieces = pieces_of(shop, pairs, widths)
-    priors = [law_prior(shop.benders[bender], shop.tubes[tube], widths) for bender, tube in pairs]
-    fit = fit_laws(pieces, priors, widths)
+    fit = fit_laws(pieces, pool_of(shop, pairs, widths), widths)
     laws = {pair: _law(shop, pair, k, pieces, fit, widths) for k, pair in enumerate(pairs)}
     return Calibration(
         laws, _residuals(pieces, fit), tuple((o.offcut, o.set_aside) for o in shop.offcuts if not o.counts),
@@ -121,7 +120,7 @@ def calibrate(shop: Shop, *, widths: Widths = WIDTHS) -> Calibration:
     )
 
 
-def _law(shop: Shop, pair: tuple[str, str], k: int, pieces: Pieces, fit: ScatterFit, widths: Widths) -> Law:
+def _law(shop: Shop, pair: tuple[str, str], k: int, pieces: Pieces, fit: JointFit, widths: Widths) -> Law:
     bender = shop.benders[pair[0]]
     mine = pieces.group == k
     dial, angle = pieces.dial[mine], pieces.readings[mine, 0]
@@ -133,14 +132,13 @@ def _law(shop: Shop, pair: tuple[str, str], k: int, pieces: Pieces, fit: Scatter
     )
 
 
-def _residuals(pieces: Pieces, fit: ScatterFit) -> pd.DataFrame:
-    off, sd = fit.best.residual, fit.best.residual_sd
+def _residuals(pieces: Pieces, fit: JointFit) -> pd.DataFrame:
     names = ("angle_deg", "leg_a_mm", "leg_b_mm")
     table = {key: [getattr(o, key) for o in pieces.offcuts] for key in ("offcut", "bender", "tube")}
     table |= {"dial_deg": pieces.dial, "reading_deg": pieces.readings[:, 0]}
-    table |= {f"resid_{name}": off[:, i] for i, name in enumerate(names)}
-    table |= {f"z_{name.rsplit('_', 1)[0]}": off[:, i] / sd[:, i] for i, name in enumerate(names)}
-    return pd.DataFrame(table | {"leverage": fit.best.leverage})
+    table |= {f"resid_{name}": fit.residual[:, i] for i, name in enumerate(names)}
+    table |= {f"z_{name.rsplit('_', 1)[0]}": fit.disagreement[:, i] for i, name in enumerate(names)}
+    return pd.DataFrame(table | {"leverage": fit.leverage})
 
 
 def readings_digest(shop: Shop) -> str:

@@ -1,4 +1,4 @@
-"""From offcuts to laws: the three readings of each piece, written as one errors-in-variables fit.
+"""From offcuts to laws: all pieces of all benders and tubes in one errors-in-variables fit.
 
 With the crossing's share c (0, +OD/2 or −OD/2) and t = tan(θ/2), a piece of length L₀ with
 its mark at x shows::
@@ -8,7 +8,9 @@ its mark at x shows::
     leg_b − L₀ + x = −m − λθ + (R + c)·t        + errors of leg B, of the length and of the mark
 
 and θ scatters about a + b·dial. The sum of the last two is the gain. The mark's error moves
-both legs, in opposite directions; the length's error moves leg B alone.
+both legs, in opposite directions; the length's error moves leg B alone. What the pairs
+share stands in `prior`; how a blunder is told from an honest reading, in `sites`; the
+scales that nobody knows are averaged over in `scales`.
 """
 
 from __future__ import annotations
@@ -19,12 +21,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from bendcal.arc import crossing_sign
-from bendcal.latent import LatentFit, Linearised, solve
+from bendcal.latent import Linearised, solve
 from bendcal.offcuts import Offcut
-from bendcal.prior import WIDTHS, LawPrior, Widths
+from bendcal.pooling import Pool, Pooled
+from bendcal.prior import WIDTHS, Widths
+from bendcal.scales import average_over
 from bendcal.shop import Shop
+from bendcal.sites import Sites, settle
 
-__all__ = ["Pieces", "ScatterFit", "fit_laws", "pieces_of"]
+__all__ = ["NOISES", "JointFit", "Pieces", "fit_laws", "pieces_of"]
+
+#: The kinds of noise that a piece may show: which of its three readings are blunders.
+NOISES = ((), (0,), (1,), (2,), (1, 2))
 
 _UNREAD = 0.0
 
@@ -130,64 +138,158 @@ def linearise(pieces: Pieces, p: np.ndarray, theta: np.ndarray) -> Linearised:
 
 
 @dataclass(frozen=True, eq=False)
-class ScatterFit:
-    """The laws with the scatter of one bend averaged over.
+class JointFit:
+    """The laws of K pairs, with blunders and unknown scales averaged over.
 
     Attributes
     ----------
-    p, covariance : (G, 5), (G, 5, 5) mean and covariance of the laws
-    best : the fit at the most probable scatter, for residuals and leverage
-    scatter_deg : root mean square of the scatter [deg]
-    dof : degrees of freedom that its uncertainty amounts to
+    p, covariance : (K, 5), (K, 5, 5) mean and covariance of each pair's law
+    scatter_deg : (K,) root mean square scatter of one bend [deg]
+    dof : degrees of freedom that the uncertainty of the scatter amounts to
+    residual : (N, 3) reading − law, NaN where not read
+    disagreement : (N, 3) reading − what all *other* pieces say, over its standard uncertainty
+    chance : (N, 5) probability of each of :data:`NOISES`
+    leverage : (N,) share of the piece's information that the fit takes from itself
+    pooled : the posterior at the best scales, for what pairs have in common
+    scales : scatter [deg], readings, own deviations: the posterior means
+    warm : what the next fit may start from
     """
 
     p: np.ndarray
     covariance: np.ndarray
-    best: LatentFit
     scatter_deg: float
     dof: float
+    residual: np.ndarray
+    disagreement: np.ndarray
+    chance: np.ndarray
+    leverage: np.ndarray
+    pooled: Pooled
+    scales: tuple[float, float, float]
+    warm: np.ndarray
 
 
-def fit_laws(pieces: Pieces, priors: Sequence[LawPrior], widths: Widths = WIDTHS) -> ScatterFit:
-    """Fit each pair's law to its own pieces; the scatter of a bend is one for all of them.
-
-    The scatter is not known, so the fit is made at several values of it and averaged
-    with their posterior weights: nothing is plugged in.
+def fit_laws(pieces: Pieces, pool: Pool, widths: Widths = WIDTHS, *, warm: np.ndarray | None = None) -> JointFit:
+    """Fit the laws of all pairs together.
 
     Parameters
     ----------
-    pieces : N offcuts in G groups
-    priors : one for each group
-    widths : gives the prior of the scatter
+    pieces : N offcuts in K groups
+    pool : what the K pairs share, and the prior
+    widths : gives the priors of the scales and of blunders
+    warm : scales to begin with, from an earlier fit of nearly the same pieces
 
     Returns
     -------
-    ScatterFit
+    JointFit
     """
-    mean = np.stack([prior.mean for prior in priors])
-    precision = np.stack([np.linalg.inv(prior.covariance) for prior in priors])
-    log_scatter = np.log(widths.scatter_median_deg) + widths.scatter_log_sd * np.linspace(-3.0, 3.0, 13)
-    start, theta = mean, np.clip(pieces.readings[:, 0], 0.0, 175.0)
-    fits, log_weight = [], []
-    for value in log_scatter:
-        fit = solve(
-            lambda p, xi: linearise(pieces, p, xi),
-            readings=pieces.readings, precision=pieces.precision, log_det=pieces.log_det,
-            hidden_variance=float(np.exp(2 * value)), group=pieces.group, start=start, hidden_start=theta,
-            prior_mean=mean, prior_precision=precision, tolerance=1e-9,
+    model = _Model(pieces, pool, widths)
+    best = np.zeros(3) if warm is None else warm
+    sites = model.linearise_at(best)
+    found = average_over(lambda x: model.settle(x, sites, tolerance=0.02)[0].log_evidence, 3, start=best)
+    points, weight = found.points, found.weight
+    # Settings that hardly count cost as much as those that do.
+    counts = weight > 1e-4
+    points, weight = points[counts], weight[counts] / weight[counts].sum()
+    settled, pooled = model.settle(points, sites, tolerance=1e-3)
+    p = np.einsum("s,skp->kp", weight, pooled.mean)
+    apart = pooled.mean - p
+    covariance = np.einsum("s,skpq->kpq", weight, pooled.covariance) + np.einsum("s,skp,skq->kpq", weight, apart, apart)
+    scatter, reading, own = model.scales(points)
+    variance = float(weight @ scatter**2)
+    spread = float(weight @ (scatter**2 - variance) ** 2)
+    residual, disagreement, leverage = model.residuals(settled, pooled, points, weight)
+    return JointFit(
+        p=pool.centre + p, covariance=covariance, scatter_deg=variance**0.5,
+        dof=4.0 + 2.0 * variance**2 / max(spread, 1e-30), residual=residual, disagreement=disagreement,
+        chance=np.einsum("s,snc->nc", weight, settled.chance), leverage=leverage,
+        pooled=model.settle(found.mode[None], sites, tolerance=1e-3)[1],
+        scales=(float(weight @ scatter), float(weight @ reading), float(weight @ own)), warm=found.mode,
+    )  # fmt: skip
+
+
+class _Model:
+    """The pieces, linearised about one point: a setting of the scales → what the pieces say."""
+
+    def __init__(self, pieces: Pieces, pool: Pool, widths: Widths) -> None:
+        self.pieces, self.pool, self.widths = pieces, pool, widths
+        self.taken = np.isfinite(pieces.readings)
+        both = self.taken[:, :, None] & self.taken[:, None, :]
+        eye = np.eye(3)
+        # A reading that was not taken gets variance 1 and no place in the design: it says nothing.
+        self.tool_covariance = np.where(both, np.linalg.inv(pieces.precision + eye * ~self.taken[:, None, :]), 0.0)
+        self.untaken = eye * ~self.taken[:, None, :]
+        stray = np.array([widths.blunder_angle_deg, widths.blunder_leg_mm, widths.blunder_leg_mm]) ** 2
+        self.stray = np.stack([np.diag([stray[i] * (i in kind) for i in range(3)]) for kind in NOISES])
+        chances = np.full(len(NOISES), widths.blunder_chance)
+        chances[0] = 1.0 - chances[1:].sum()
+        self.log_prior = np.log(chances)
+        self.group, self.groups = pieces.group, len(pool.centre)
+
+    def scales(self, points: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Scatter [deg], scale of the tools' uncertainties, scale of the own deviations, each (S,)."""
+        w = self.widths
+        return (
+            w.scatter_deg * np.exp(w.scatter_log_sd * points[:, 0]),
+            np.exp(w.reading_log_sd * points[:, 1]),
+            np.exp(w.own_log_sd * points[:, 2]),
         )
-        start, theta = fit.p, fit.xi
-        fits.append(fit)
-        off = (value - np.log(widths.scatter_median_deg)) / widths.scatter_log_sd
-        log_weight.append(fit.log_evidence - 0.5 * off**2)
-    weight = np.exp(np.array(log_weight) - max(log_weight))
-    weight /= weight.sum()
-    all_p = np.stack([fit.p for fit in fits])
-    p = np.einsum("h,hgp->gp", weight, all_p)
-    apart = all_p - p
-    covariance = np.einsum("h,hgpq->gpq", weight, np.stack([fit.covariance for fit in fits]))
-    covariance += np.einsum("h,hgp,hgq->gpq", weight, apart, apart)
-    variances = np.exp(2 * log_scatter)
-    variance = float(weight @ variances)
-    spread = float(weight @ (variances - variance) ** 2)
-    return ScatterFit(p, covariance, fits[int(np.argmax(weight))], variance**0.5, 4.0 + 2.0 * variance**2 / max(spread, 1e-30))
+
+    def linearise_at(self, point: np.ndarray) -> Sites:
+        """Find where the laws and the true angles lie at one setting of the scales, and stay there."""
+        pieces, pool = self.pieces, self.pool
+        scatter, _, own = (float(v[0]) for v in self.scales(point[None]))
+        alone = solve(
+            lambda p, xi: linearise(pieces, p, xi), readings=pieces.readings, precision=pieces.precision,
+            log_det=pieces.log_det, hidden_variance=scatter**2, group=pieces.group, start=pool.centre,
+            hidden_start=np.clip(pieces.readings[:, 0], 0.0, 175.0), prior_mean=pool.centre,
+            prior_precision=np.linalg.inv(pool.marginal_covariance(own)), tolerance=1e-2,
+        )  # fmt: skip
+        p, theta, sites = alone.p, alone.xi, None
+        for _ in range(4):
+            self._about(p, theta)
+            sites, pooled = self.settle(point[None], sites, tolerance=1e-2)
+            p_new = pool.centre + pooled.mean[0]
+            moved = np.abs(p_new - p) / np.sqrt(np.einsum("kpp->kp", pooled.covariance[0]))
+            pull = np.einsum("nq,nq->n", self.slope, sites.gradient[0])
+            theta_new = np.clip(np.einsum("np,np->n", self.by_dial, p_new[self.group]) + scatter**2 * pull, 0.0, 175.0)
+            near = np.abs(theta_new - theta).max() < 0.5 and moved.max() < 0.3
+            p, theta = p_new, theta_new
+            if near:
+                break
+        self._about(p, theta)
+        return self.settle(point[None], sites, tolerance=1e-2)[0]
+
+    def _about(self, p: np.ndarray, theta: np.ndarray) -> None:
+        near = linearise(self.pieces, p[self.group], theta)
+        self.slope = near.by_xi * self.taken
+        self.by_dial = near.mu_by_p
+        self.design = near.by_p * self.taken[..., None] + self.slope[..., None] * near.mu_by_p[:, None, :]
+        off = np.where(self.taken, self.pieces.readings, 0.0) - near.h * self.taken - self.slope * (near.mu - theta)[:, None]
+        self.z = off + np.einsum("nqp,np->nq", self.design, (p - self.pool.centre)[self.group])
+
+    def settle(self, points: np.ndarray, start: Sites | None, *, tolerance: float):
+        """What the pieces say at each setting: (Sites, Pooled)."""
+        scatter, reading, own = self.scales(points)
+        noise = (
+            reading[:, None, None, None] ** 2 * self.tool_covariance + self.untaken
+            + scatter[:, None, None, None] ** 2 * self.slope[:, :, None] * self.slope[:, None, :]
+        )  # fmt: skip
+        return settle(
+            lambda precision, shift: self.pool.solve(precision, shift, own), design=self.design, z=self.z,
+            noise=noise[:, :, None] + self.stray * self.taken[:, None, None, :], log_prior=self.log_prior,
+            group=self.group, groups=self.groups, tolerance=tolerance,
+            start=None if start is None else (start.precision[:1], start.shift[:1]),
+        )  # fmt: skip
+
+    def residuals(self, sites: Sites, pooled: Pooled, points: np.ndarray, weight: np.ndarray):
+        """Reading − law, reading against all other pieces in units of its uncertainty, leverage."""
+        scatter, reading, _ = self.scales(points)
+        mean = np.einsum("s,skp->kp", weight, pooled.mean)
+        residual = self.z - np.einsum("nqp,np->nq", self.design, mean[self.group])
+        honest = reading[:, None, None] ** 2 * np.einsum("nii->ni", self.tool_covariance) + scatter[:, None, None] ** 2 * self.slope**2
+        outside = np.einsum("snii->sni", sites.outside_covariance) + honest
+        disagreement = np.einsum("s,sni->ni", weight, (self.z - sites.outside_mean) / np.sqrt(np.where(self.taken, outside, 1.0)))
+        spread = self.design @ np.einsum("s,skpq->kpq", weight, pooled.covariance)[self.group] @ np.swapaxes(self.design, 1, 2)
+        said = np.einsum("s,snij->nij", weight, sites.precision)
+        leverage = np.einsum("nij,nji->n", said, spread) / np.maximum(self.taken.sum(axis=1), 1)
+        return np.where(self.taken, residual, np.nan), np.where(self.taken, disagreement, np.nan), leverage

@@ -1,4 +1,4 @@
-"""What is believed of a bender with a tube before any offcut is bent.
+"""What is believed of benders and tubes before any offcut is bent, and what is shared with what.
 
 Section mechanics says roughly how far a tube springs back and how its radius opens. The
 rest is weak: wide numbers that a few readings outvote. Every one of them stands in
@@ -7,15 +7,19 @@ rest is weak: wide numbers that a few readings outvote. Every one of them stands
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from bendcal.benders import Bender
-from bendcal.springback import springback_ratio
-from bendcal.tubes import Tube
+from bendcal.pooling import Pool
+from bendcal.shop import Shop
+from bendcal.springback import moment_nmm, springback_ratio
 
-__all__ = ["WIDTHS", "LawPrior", "Widths", "law_prior"]
+__all__ = ["CAUSES", "WIDTHS", "Widths", "pool_of"]
+
+#: What belongs to a bender and is the same for every tube bent on it.
+CAUSES = ("dial zero", "lever give", "dial gain", "die radius", "stretch", "mark offset")
 
 
 @dataclass(frozen=True)
@@ -24,89 +28,115 @@ class Widths:
 
     Attributes
     ----------
-    dial_zero_deg : where the dial stands at no bend; a cast or printed dial is a few degrees off
-    dial_gain : relative error of the dial's degrees; about 2° in 90°
-    theory : relative error of the springback that section mechanics predicts. Published
-        comparisons find analytical models 14 to 39 % off (Science Progress, 2020,
-        doi 10.1177/0036850420984303, abstract read)
-    die_known : relative error of a die radius that somebody measured
+    dial_zero_deg : of a bender: where its dial stands at no bend; a cast or printed dial is
+        a degree or two off
+    give_deg_per_nm, give_sd_deg_per_nm : of a bender: how far lever and hinge wind up for each
+        N·m that the tube resists; the dial shows it as bend
+    dial_gain : of a bender: relative error of the dial's degrees; about 2° in 90°
+    die_known : of a bender: relative error of a die radius that somebody measured
     die_diameters, die_unknown : if nobody did: a hand bender's radius in tube diameters
         (FAA AC 43.13-1B gives 3.5 for steel: memory) and its relative error
-    radius_own : relative difference of a finished radius from die radius over springback ratio
-    stretch, stretch_sd : 1 − λ/R: the neutral line lies a little inside the centreline
-    offset_sd_mm : the mark offset, of either sign; references differ by bender
-    scatter_median_deg, scatter_log_sd : one bend's finished angle at one setting
+    stretch, stretch_sd : of a bender: 1 − λ/R, the neutral line lies a little inside the centreline
+    offset_sd_mm : of a bender: the mark offset, of either sign; references differ
+    theory : of a tube: relative error of the springback that section mechanics predicts, on
+        top of the alloy's own spread. Published comparisons find analytical models 14 to
+        39 % off (Science Progress, 2020, doi 10.1177/0036850420984303, abstract read)
+    own_a_deg, own_b, own_radius, own_stretch, own_offset_mm : of one bender with one tube: what
+        neither explains, in the law's intercept, slope, radius (relative), λ/R and mark
+        offset, all times one unknown scale of median 1
+    own_log_sd : how well that scale is known
+    scatter_deg, scatter_log_sd : one bend's finished angle at one setting: median, and sd of its log
+    reading_log_sd : the tools' uncertainties, all times one unknown scale of median 1: sd of its log
     marking_sd_mm : drawing a mark and lining it up, for one bend
+    blunder_chance : that a given reading of a piece is a blunder
+    blunder_angle_deg, blunder_leg_mm : how far blunders stray
     """
 
-    dial_zero_deg: float = 2.5
+    dial_zero_deg: float = 2.0
+    give_deg_per_nm: float = 0.0
+    give_sd_deg_per_nm: float = 0.15
     dial_gain: float = 0.02
-    theory: float = 0.30
     die_known: float = 0.03
     die_diameters: float = 3.5
     die_unknown: float = 0.35
-    radius_own: float = 0.03
     stretch: float = 0.02
     stretch_sd: float = 0.02
     offset_sd_mm: float = 15.0
-    scatter_median_deg: float = 0.4
+    theory: float = 0.25
+    own_a_deg: float = 0.25
+    own_b: float = 0.004
+    own_radius: float = 0.01
+    own_stretch: float = 0.007
+    own_offset_mm: float = 0.4
+    own_log_sd: float = 0.5
+    scatter_deg: float = 0.4
     scatter_log_sd: float = 0.5
+    reading_log_sd: float = 0.2
     marking_sd_mm: float = 0.3
+    blunder_chance: float = 0.01
+    blunder_angle_deg: float = 20.0
+    blunder_leg_mm: float = 10.0
 
 
 WIDTHS = Widths()
 
 
-@dataclass(frozen=True, eq=False)
-class LawPrior:
-    """Mean (5,) and covariance (5, 5) of a law's parameters, in the order of ``law.PARAMETERS``."""
+def pool_of(shop: Shop, pairs: Sequence[tuple[str, str]], widths: Widths = WIDTHS) -> Pool:
+    """The joint prior of the laws of several pairs: which causes they share and how far each reaches.
 
-    mean: np.ndarray
-    covariance: np.ndarray
-
-
-def law_prior(bender: Bender, tube: Tube, widths: Widths = WIDTHS) -> LawPrior:
-    """The prior of the law of one bender with one tube.
+    Section mechanics enters as a straight line about the die's nominal radius and the
+    alloy's table: it is only good to some 25 %, and a straight line keeps the fit exact.
 
     Parameters
     ----------
-    bender : its die radius may be unknown
-    tube : its section and alloy give the springback
+    shop : its benders and tubes
+    pairs : (bender, tube) names
     widths : the weak numbers
 
     Returns
     -------
-    LawPrior; the five numbers move together as mechanics ties them: a stronger tube has a
-    smaller b and a larger R, a larger die a smaller b and a larger R
-
-    Examples
-    --------
-    >>> from bendcal.materials import ALLOYS
-    >>> tube = Tube("brake", ALLOYS["low-carbon steel"], 4.76, 0.71)
-    >>> prior = law_prior(Bender("small", die_radius_mm=15.0), tube)
-    >>> bool(0.85 < prior.mean[1] < 1.0)
-    True
+    bendcal.pooling.Pool; owners are the benders with the causes of :data:`CAUSES`, kinds are
+    the tubes with the relative error of their flow stress
     """
+    benders = list(dict.fromkeys(bender for bender, _ in pairs))
+    tubes = list(dict.fromkeys(tube for _, tube in pairs))
+    k = len(pairs)
+    centre, by_owner, by_kind = np.zeros((k, 5)), np.zeros((k, 5, len(CAUSES))), np.zeros((k, 5))
+    own = np.zeros((k, 5, 5))
+    for i, (bender, tube) in enumerate(pairs):
+        centre[i], by_owner[i], by_kind[i], own[i] = _one_pair(shop, bender, tube, widths)
+    die_sd = [widths.die_known if shop.benders[name].die_radius_mm else widths.die_unknown for name in benders]
+    variance = np.array([
+        [widths.dial_zero_deg, widths.give_sd_deg_per_nm, widths.dial_gain, sd, widths.stretch_sd, widths.offset_sd_mm]
+        for sd in die_sd
+    ])  # fmt: skip
+    flow = np.array([np.hypot(widths.theory, shop.tubes[name].alloy.flow_spread) for name in tubes])
+    return Pool(
+        centre=centre, owner=np.array([benders.index(b) for b, _ in pairs]), kind=np.array([tubes.index(t) for _, t in pairs]),
+        by_owner=by_owner, by_kind=by_kind, owner_variance=variance**2, kind_variance=flow**2, own=own,
+    )  # fmt: skip
+
+
+def _one_pair(shop: Shop, bender_name: str, tube_name: str, widths: Widths):
+    """Centre (5,), by bender (5, 6), by the tube's flow stress (5,), own covariance (5, 5)."""
+    bender, tube = shop.benders[bender_name], shop.tubes[tube_name]
     die = bender.die_radius_mm or widths.die_diameters * tube.od_mm
-    die_sd = widths.die_known if bender.die_radius_mm else widths.die_unknown
-    flow_sd = np.hypot(widths.theory, tube.alloy.flow_spread)
-
-    def radius_and_ratio(log_die: float, log_flow: float) -> np.ndarray:
-        ratio = springback_ratio(tube, die * np.exp(log_die), flow=np.exp(log_flow))
-        return np.array([die * np.exp(log_die) / ratio, ratio])
-
     step = 1e-4
-    radius, ratio = radius_and_ratio(0.0, 0.0)
-    by_die = (radius_and_ratio(step, 0.0) - radius_and_ratio(-step, 0.0)) / (2 * step)
-    by_flow = (radius_and_ratio(0.0, step) - radius_and_ratio(0.0, -step)) / (2 * step)
-    kept = 1.0 - widths.stretch
-    # One column for each independent cause: zero, gain, die, flow stress, radius, stretch, offset.
-    causes = np.zeros((5, 7))
-    causes[0, 0] = widths.dial_zero_deg
-    causes[1, 1] = ratio * widths.dial_gain
-    causes[1:4, 2] = die_sd * np.array([by_die[1], by_die[0], kept * by_die[0]])
-    causes[1:4, 3] = flow_sd * np.array([by_flow[1], by_flow[0], kept * by_flow[0]])
-    causes[2:4, 4] = radius * widths.radius_own * np.array([1.0, kept])
-    causes[3, 5] = radius * widths.stretch_sd
-    causes[4, 6] = widths.offset_sd_mm
-    return LawPrior(np.array([0.0, ratio, radius, kept * radius, 0.0]), causes @ causes.T)
+    ratio = float(springback_ratio(tube, die))
+    by_die = float(springback_ratio(tube, die * (1 + step)) - springback_ratio(tube, die * (1 - step))) / (2 * step)
+    moment_nm = float(moment_nmm(tube, die)) / 1000
+    radius, kept = die / ratio, 1.0 - widths.stretch
+    back = 1.0 - ratio
+    radius_by_die = radius * (1.0 - by_die / ratio)
+    centre = np.array([-ratio * widths.give_deg_per_nm * moment_nm, ratio, radius, kept * radius, 0.0])
+    by_owner = np.zeros((5, len(CAUSES)))
+    by_owner[0, 0] = by_owner[1, 2] = ratio
+    by_owner[0, 1] = -ratio * moment_nm
+    by_owner[1:4, 3] = by_die, radius_by_die, kept * radius_by_die
+    by_owner[3, 4], by_owner[4, 5] = -radius, 1.0
+    opens = radius * back / ratio
+    by_kind = np.array([-ratio * widths.give_deg_per_nm * moment_nm, -back, opens, kept * opens, 0.0])
+    causes = np.zeros((5, 5))
+    causes[0, 0], causes[1, 1], causes[4, 4] = widths.own_a_deg, widths.own_b, widths.own_offset_mm
+    causes[2, 2], causes[3, 2], causes[3, 3] = radius * widths.own_radius, kept * radius * widths.own_radius, radius * widths.own_stretch
+    return centre, by_owner, by_kind, causes @ causes.T

@@ -1,0 +1,166 @@
+"""Readings that may be blunders: each piece as a mixture, folded into a Gaussian by moments.
+
+A piece shows z = J·(p − centre) + noise, the noise drawn from one of several normal
+distributions: an honest one, and wider ones in which one or more of its readings went
+wrong. What a piece says is replaced by the Gaussian that leaves the posterior with the
+right mean and covariance, given what all *other* pieces say (expectation propagation).
+Because a piece is always judged by the others, a blunder far out on the dial cannot
+hide behind the law that it bent towards itself.
+
+Source: T. P. Minka, Expectation propagation for approximate Bayesian inference, UAI 2001
+(memory of the text; the updates are derived here from the log of the normaliser).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+__all__ = ["Sites", "outer_information", "settle"]
+
+
+@dataclass(frozen=True, eq=False)
+class Sites:
+    """What N pieces say at each of S settings, once they agree with one another.
+
+    Attributes
+    ----------
+    precision, shift : (S, N, q, q), (S, N, q) of each piece, about its own q readings
+    chance : (S, N, C) posterior probability of each kind of noise
+    outside_mean, outside_covariance : (S, N, q), (S, N, q, q) what the other pieces and the
+        prior say the readings should be, without noise
+    gradient : (S, N, q) of the log probability of the piece, by its predicted readings
+    log_evidence : (S,)
+    rounds : sweeps taken
+    moved : the largest change of the last sweep, in prior-free units
+    """
+
+    precision: np.ndarray
+    shift: np.ndarray
+    chance: np.ndarray
+    outside_mean: np.ndarray
+    outside_covariance: np.ndarray
+    gradient: np.ndarray
+    log_evidence: np.ndarray
+    rounds: int
+    moved: float
+
+
+def outer_information(design: np.ndarray, precision: np.ndarray, shift: np.ndarray, group: np.ndarray, groups: int):
+    """Sum over each group's pieces of JᵀΛJ (S, K, P, P) and Jᵀη (S, K, P).
+
+    Parameters
+    ----------
+    design : (N, q, P)
+    precision, shift : (S, N, q, q), (S, N, q)
+    group : (N,) rising integers below `groups`
+    groups : K
+    """
+    transposed = np.swapaxes(design, 1, 2)
+    information = transposed @ precision @ design
+    push = (transposed @ shift[..., None])[..., 0]
+    starts = np.searchsorted(group, np.arange(groups))
+    return np.add.reduceat(information, starts, axis=1), np.add.reduceat(push, starts, axis=1)
+
+
+def settle(
+    solve, *, design: np.ndarray, z: np.ndarray, noise: np.ndarray, log_prior: np.ndarray, group: np.ndarray, groups: int,
+    start: tuple[np.ndarray, np.ndarray] | None = None, tolerance: float = 1e-3, max_rounds: int = 12,
+):
+    """Sweep over all pieces until none changes what it says.
+
+    Parameters
+    ----------
+    solve : (precision (S, K, P, P), shift (S, K, P)) → an object with mean, covariance
+        and log_mass, such as :class:`bendcal.pooling.Pooled`
+    design : (N, q, P)
+    z : (N, q) readings about the centre
+    noise : (S, N, C, q, q) covariances
+    log_prior : (C,) log probability of each kind of noise
+    group, groups : which group each piece belongs to, rising; how many there are
+    start : precision and shift to begin with, or None for pieces that say nothing yet
+    tolerance : sweeps end when no piece's pull on its readings moves by more than this
+        many standard deviations
+
+    Returns
+    -------
+    (Sites, the last answer of `solve`)
+    """
+    s, n, _, q, _ = noise.shape
+    precision = np.zeros((s, n, q, q)) if start is None else np.array(np.broadcast_to(start[0], (s, n, q, q)))
+    shift = np.zeros((s, n, q)) if start is None else np.array(np.broadcast_to(start[1], (s, n, q)))
+    eye = np.eye(q)
+    transposed = np.swapaxes(design, 1, 2)
+    moved = np.inf
+    for rounds in range(1, max_rounds + 1):
+        answer = solve(*outer_information(design, precision, shift, group, groups))
+        mean = (design @ answer.mean[:, group][..., None])[..., 0]
+        spread = design @ answer.covariance[:, group] @ transposed
+        away = np.linalg.inv(eye - spread @ precision)
+        outside = away @ spread
+        outside = (outside + np.swapaxes(outside, -1, -2)) / 2
+        outside_mean = (away @ (mean - (spread @ shift[..., None])[..., 0])[..., None])[..., 0]
+        # A piece whose outside view is not a proper spread keeps what it said.
+        sound = np.all(np.einsum("snii->sni", outside) > -1e-12, axis=-1)
+        total = outside[:, :, None] + noise
+        inverse, log_det = _inverse_and_log_det(total)
+        off = z - outside_mean
+        weighted = (inverse @ off[:, :, None, :, None])[..., 0]
+        log_each = log_prior - 0.5 * ((weighted * off[:, :, None]).sum(-1) + log_det)
+        top = log_each.max(axis=-1, keepdims=True)
+        chance = np.exp(log_each - top)
+        mass = chance.sum(axis=-1, keepdims=True)
+        chance /= mass
+        log_piece = (top + np.log(mass))[..., 0]
+        gradient = (chance[..., None] * weighted).sum(axis=2)
+        bend = (chance[..., None, None] * (inverse - weighted[..., :, None] * weighted[..., None, :])).sum(axis=2)
+        bend += gradient[..., :, None] * gradient[..., None, :]
+        release = np.linalg.inv(eye - bend @ outside)
+        new_precision = release @ bend
+        new_precision = (new_precision + np.swapaxes(new_precision, -1, -2)) / 2
+        new_shift = (release @ gradient[..., None] + new_precision @ outside_mean[..., None])[..., 0]
+        usable = sound & np.all(np.isfinite(new_shift), axis=-1)
+        new_precision = np.where(usable[..., None, None], new_precision, precision)
+        new_shift = np.where(usable[..., None], new_shift, shift)
+        scale = np.sqrt(np.maximum(np.einsum("snii->sni", spread), 1e-18))
+        step = np.abs(new_shift - shift - ((new_precision - precision) @ mean[..., None])[..., 0]) * scale
+        previous, moved = moved, float(step.max()) if n else 0.0
+        keep = 1.0 if rounds < 3 or moved < 0.7 * previous else 0.5
+        log_evidence = answer.log_mass + (log_piece - _log_own(precision, shift, outside_mean, outside)).sum(axis=1)
+        if moved <= tolerance:
+            break
+        precision = precision + keep * (new_precision - precision)
+        shift = shift + keep * (new_shift - shift)
+    sites = Sites(
+        precision, shift, chance, outside_mean, outside, gradient,
+        log_evidence - 0.5 * z.size * np.log(2 * np.pi), rounds, moved,
+    )
+    return sites, answer
+
+
+def _log_own(precision, shift, mean, covariance) -> np.ndarray:
+    """log ∫ N(f; mean, covariance) exp(−½ fᵀΛf + ηᵀf), (S, N)."""
+    loosened = np.eye(mean.shape[-1]) + covariance @ precision
+    freed = np.linalg.inv(loosened)
+    inner = (freed @ covariance @ shift[..., None])[..., 0]
+    pulled = (np.swapaxes(freed, -1, -2) @ shift[..., None])[..., 0]
+    quiet = (precision @ freed @ mean[..., None])[..., 0]
+    log_det = np.log(np.maximum(np.linalg.det(loosened), 1e-300))
+    return 0.5 * ((shift * inner).sum(-1) + 2 * (pulled * mean).sum(-1) - (mean * quiet).sum(-1) - log_det)
+
+
+def _inverse_and_log_det(matrices: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Inverse and log determinant of many small symmetric matrices; in closed form up to 3 × 3."""
+    q = matrices.shape[-1]
+    if q == 1:
+        return 1.0 / matrices, np.log(matrices[..., 0, 0])
+    if q != 3:
+        return np.linalg.inv(matrices), np.linalg.slogdet(matrices)[1]
+    a, b, c = matrices[..., 0, 0], matrices[..., 0, 1], matrices[..., 0, 2]
+    d, e, f = matrices[..., 1, 1], matrices[..., 1, 2], matrices[..., 2, 2]
+    i00, i01, i02 = d * f - e * e, c * e - b * f, b * e - c * d
+    i11, i12, i22 = a * f - c * c, b * c - a * e, a * d - b * b
+    det = a * i00 + b * i01 + c * i02
+    inverse = np.stack([i00, i01, i02, i01, i11, i12, i02, i12, i22], axis=-1).reshape(matrices.shape)
+    return inverse / det[..., None, None], np.log(det)
