@@ -107,7 +107,7 @@ def set_up(wanted):
     """
     target = {
         "python": "%d.%d" % sys.version_info[:2],
-        "folder": ROOT,
+        "folder": os.path.normcase(ROOT),
         "pins": [digest(PINS["run"]), digest(PINS["test"])],
         "project": digest("pyproject.toml"),
     }
