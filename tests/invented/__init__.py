@@ -5,12 +5,12 @@ space by other routes, so that what the kit learns and marks out can be held aga
 bender, tube and reading that comes out of it is invented.
 """
 
-from invented.bender import Bends, InventedBender, InventedTube, TrueLaw, bend, springback, true_law
-from invented.line import BentLine, bend_line, dihedral_deg, fit_onto, form, ideal_marks, nodes_of
-from invented.offcuts import InventedTool, bend_offcuts, rows
-from invented.section import FlowLaw, moment_nmm, second_moment_mm4
-from invented.shops import InventedShop, draw_offcuts, draw_shop, shop_tables
-from invented.tables import csv_text, write_tables
+from .bender import Bends, InventedBender, InventedTube, TrueLaw, bend, springback, true_law
+from .line import BentLine, bend_line, dihedral_deg, fit_onto, form, ideal_marks, nodes_of
+from .offcuts import InventedTool, bend_offcuts, rows
+from .section import FlowLaw, moment_nmm, second_moment_mm4
+from .shops import InventedShop, draw_offcuts, draw_shop, shop_tables
+from .tables import csv_text, write_tables
 
 __all__ = [
     "Bends",

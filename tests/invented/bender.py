@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from invented.section import FlowLaw, moment_nmm, second_moment_mm4
+from .section import FlowLaw, moment_nmm, second_moment_mm4
 
 LOW_DEG, HIGH_DEG = 15.0, 120.0  # the span over which a bender's law is drawn as a straight line
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from invented.bender import InventedBender, InventedTube, TrueLaw, bend
+from .bender import InventedBender, InventedTube, TrueLaw, bend
 
 
 @dataclass(frozen=True)

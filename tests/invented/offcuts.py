@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from invented.bender import Bends, InventedBender, InventedTube, bend
+from .bender import Bends, InventedBender, InventedTube, bend
 
 CROSSING = {"centre": 0.0, "outside": 1.0, "inside": -1.0}
 

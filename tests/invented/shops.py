@@ -30,9 +30,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from invented.bender import InventedBender, InventedTube
-from invented.offcuts import PROTRACTOR, RULE, InventedTool, bend_offcuts, rows
-from invented.section import FlowLaw, moment_nmm
+from .bender import InventedBender, InventedTube
+from .offcuts import PROTRACTOR, RULE, InventedTool, bend_offcuts, rows
+from .section import FlowLaw, moment_nmm
 
 ALLOYS = {  # name as in tubes.csv: (E GPa, K MPa, n)
     "copper-nickel 90/10": (124.0, 621.0, 0.35),
