@@ -1,0 +1,179 @@
+"""A line to be made: which tube, which bender, what it carries, and its shape."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from bendcal.path import Legs, corner_rows, legs_from_nodes, nodes_from_legs
+
+#: What a line carries; brake and clutch lines get their own cautions.
+SERVICES = ("brake", "clutch", "fuel", "other")
+
+#: What no file name may hold on one system or another: the name is a file's name too.
+_NOT_IN_A_NAME = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
+
+
+@dataclass(frozen=True, eq=False)
+class Line:
+    """One rigid line from end A to end B.
+
+    Parameters
+    ----------
+    line : its name, which is also the name of its file
+    tube, bender : names in the shop
+    service : `brake`, `clutch`, `fuel` or `other`
+    end_a, end_b : names of ends in the shop, or blank
+    trim_at : `A` or `B`, the end at which spare tube is left on
+    note : text
+    legs : Legs of n bends
+    nodes_mm : (k, 3) [mm], as given (the line may pass straight through some),
+        or None: then built from the legs in the standard frame
+    labels : k texts, one for each node (blank where it has none), or none at all
+
+    Raises ValueError that names the field, or where nodes and legs differ.
+
+    >>> Line("rear", "t", "b", "brake", "", "", "B", "", Legs([50, 40], [90], [0])).bends
+    1
+    """
+
+    line: str
+    tube: str
+    bender: str
+    service: str
+    end_a: str
+    end_b: str
+    trim_at: str
+    note: str
+    legs: Legs
+    nodes_mm: NDArray[np.float64] | None = None
+    labels: tuple[str, ...] = ()
+    corner_rows: NDArray[np.intp] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        name = self.line
+        if not name.strip() or name != name.strip() or name[0] == "." or name[-1] == ".":
+            raise ValueError(
+                f"line name {name!r}: a name is needed that does not begin or end with a blank or "
+                "a full stop, because the line's file carries it"
+            )
+        if _NOT_IN_A_NAME.search(name):
+            raise ValueError(
+                f"line name {name!r}: leave out / \\ : * ? \" < > and |, because the line's file "
+                "carries the name"
+            )
+        if self.service not in SERVICES:
+            raise ValueError(
+                f"line {name}: service is {self.service!r}, it must be one of {', '.join(SERVICES)}"
+            )
+        if self.trim_at not in ("A", "B"):
+            raise ValueError(f"line {name}: trim_at is {self.trim_at!r}, it must be A or B")
+        nodes = nodes_from_legs(self.legs) if self.nodes_mm is None else self.nodes_mm
+        nodes = np.array(nodes, dtype=float)
+        labels = tuple(self.labels)
+        if labels and len(labels) != len(nodes):
+            raise ValueError(
+                f"line {name}: {len(labels)} labels for {len(nodes)} nodes: give one each, or none"
+            )
+        rows = np.arange(self.bends + 2)
+        if self.nodes_mm is not None:
+            try:
+                rows = corner_rows(self.legs, nodes)
+            except ValueError as fault:
+                raise ValueError(f"line {name}: {fault}") from None
+        for array in (nodes, rows):
+            array.setflags(write=False)
+        object.__setattr__(self, "nodes_mm", nodes)
+        object.__setattr__(self, "labels", labels)
+        object.__setattr__(self, "corner_rows", rows)
+
+    @property
+    def bends(self) -> int:
+        """Number of bends, n."""
+        return self.legs.bends
+
+    @property
+    def corner_nodes_mm(self) -> NDArray[np.float64]:
+        """(n + 2, 3) [mm]: end A, every apex, end B, where the line lies."""
+        return self.nodes_mm[self.corner_rows]
+
+    @property
+    def bend_labels(self) -> tuple[str, ...]:
+        """The label of each bend's node, n texts; blank where it has none."""
+        if not self.labels:
+            return ("",) * self.bends
+        return tuple(self.labels[i] for i in self.corner_rows[1:-1])
+
+
+def line_from_nodes(
+    line: str,
+    nodes_mm: ArrayLike,
+    *,
+    tube: str,
+    bender: str,
+    service: str = "other",
+    end_a: str = "",
+    end_b: str = "",
+    trim_at: str = "B",
+    note: str = "",
+    labels: Sequence[str] = (),
+) -> Line:
+    """A line from its nodes; those it passes straight through are no bends.
+
+    Parameters
+    ----------
+    line, tube, bender, service, end_a, end_b, trim_at, note : as in `Line`
+    nodes_mm : (k, 3) [mm], seat of A, every apex, seat of B
+    labels : k texts, or none
+
+    Raises ValueError that names the line and the node, counted from 1.
+
+    >>> line_from_nodes("x", [[0, 0, 0], [9, 0, 0], [9, 9, 0]], tube="t", bender="b").bends
+    1
+    """
+    try:
+        legs = legs_from_nodes(nodes_mm, labels=labels)
+    except ValueError as fault:
+        raise ValueError(f"line {line}: {fault}") from None
+    nodes = np.asarray(nodes_mm, dtype=float)
+    return Line(
+        line, tube, bender, service, end_a, end_b, trim_at, note, legs, nodes, tuple(labels)
+    )
+
+
+def line_from_legs(
+    line: str,
+    leg_mm: ArrayLike,
+    angle_deg: ArrayLike,
+    twist_deg: ArrayLike,
+    *,
+    tube: str,
+    bender: str,
+    service: str = "other",
+    end_a: str = "",
+    end_b: str = "",
+    trim_at: str = "B",
+    note: str = "",
+) -> Line:
+    """A line from its legs, angles and twists, laid in the standard frame.
+
+    Parameters
+    ----------
+    line, tube, bender, service, end_a, end_b, trim_at, note : as in `Line`
+    leg_mm : (n + 1,) [mm]
+    angle_deg, twist_deg : (n,) [deg], the first twist 0
+
+    Raises ValueError that names the line and the leg or bend, counted from 1.
+
+    >>> line_from_legs("x", [9, 9], [90], [0], tube="t", bender="b").nodes_mm.shape
+    (3, 3)
+    """
+    try:
+        legs = Legs(leg_mm, angle_deg, twist_deg)
+    except ValueError as fault:
+        raise ValueError(f"line {line}: {fault}") from None
+    return Line(line, tube, bender, service, end_a, end_b, trim_at, note, legs)
