@@ -18,9 +18,9 @@ from tests.invented import sample_shop as shop
 from tests.invented.offcuts import bend_offcuts, rows
 from tests.invented.tables import csv_text, write_tables
 
-# By luck some seeds give a piece that stands out by more than three standard deviations (1907 does).
-# One odd piece, the blunder, is enough for a sample: with this seed the next is at 2.8.
-SEED = 20250301
+# By luck some seeds give a piece that stands out as if it were another blunder. This one was taken, from
+# 1900 on, because no angle but the blunder is 2.5 standard deviations off and all together scatter as told.
+SEED = 1911
 COMMAND = "python tests/invented/make_sample.py"
 FOLDER = Path(__file__).resolve().parents[2] / "sample_measurements"
 TYPED = "invented; typed in, not measured"
