@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import floor, inf, isfinite, log10
+from math import inf, isfinite
 
 import numpy as np
 from scipy import stats
@@ -81,8 +81,8 @@ class Estimate:
         digits = decimals_for(self.u)
         space = "" if self.unit in ("°", "") else " "
         return (
-            f"{self.value:.{digits}f}{space}{self.unit} "
-            f"(95 %: {low:.{digits}f} to {high:.{digits}f})"
+            f"{self.value:z.{digits}f}{space}{self.unit} "
+            f"(95 %: {low:z.{digits}f} to {high:z.{digits}f})"
         )
 
     __repr__ = __str__
@@ -128,7 +128,7 @@ def decimals_for(u: float, *, figures: int = 2) -> int:
     """
     if not isfinite(u) or u <= 0:
         return figures
-    exponent = floor(log10(u))
-    leading = floor(u / 10.0**exponent + 1e-9)
-    wanted = figures if leading < 3 else figures - 1
-    return max(0, wanted - 1 - exponent)
+    # Read off the printed number: powers of ten run out of floats before floats do.
+    leading, exponent = f"{u:.8e}".split("e")
+    wanted = figures if leading[0] < "3" else figures - 1
+    return max(0, wanted - 1 - int(exponent))
