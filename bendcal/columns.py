@@ -1,0 +1,103 @@
+"""The columns of every table in a shop folder, and what each may hold."""
+
+from __future__ import annotations
+
+from bendcal.cells import Column
+from bendcal.ends import FORMS
+from bendcal.lines import SERVICES
+from bendcal.offcuts import CROSSINGS
+
+__all__ = ["BENDERS", "ENDS", "LEGS", "LINES", "NODES", "OFFCUTS", "TOOLS", "TUBES"]
+
+
+def _name(column: str) -> Column:
+    return Column(column, required=True, filled=True)
+
+
+def _reading(column: str, kind: str) -> Column:
+    # No limits here: whether a reading can be true is judged with all the others of its offcut.
+    return Column(column, kind, required=True, filled=True)
+
+
+BENDERS = (
+    _name("bender"),
+    Column("die_radius_mm", "length", required=True, above=0),
+    Column("dial_step_deg", "angle", above=0),
+    Column("dial_max_deg", "angle", above=0),
+    Column("min_leg_mm", "length", least=0),
+    Column("min_between_mm", "length", least=0),
+    Column("min_last_mm", "length", least=0),
+    Column("note"),
+)
+
+TUBES = (
+    _name("tube"),
+    _name("alloy"),
+    Column("od_mm", "length", required=True, filled=True, above=0),
+    Column("wall_mm", "length", required=True, filled=True, above=0),
+    Column("temper"),
+    Column("note"),
+    Column("e_gpa", "GPa", above=0),
+    Column("yield_mpa", "MPa", above=0),
+    Column("k_mpa", "MPa", above=0),
+    Column("n", "number", least=0),
+)
+
+TOOLS = (
+    _name("tool"),
+    Column("measures", "choice", required=True, filled=True, choices=("angle", "length")),
+    # Degrees or millimetres, as the tool measures: read when that is known.
+    Column("step", required=True, filled=True),
+    Column("sd", required=True, filled=True),
+)
+
+ENDS = (
+    _name("end"),
+    Column("form", "choice", required=True, filled=True, choices=FORMS),
+    Column("uses_mm", "length", required=True, filled=True, least=0),
+    Column("uses_sd_mm", "length", least=0),
+    Column("straight_mm", "length", least=0),
+    Column("note"),
+)
+
+OFFCUTS = (
+    _name("offcut"),
+    _name("bender"),
+    _name("tube"),
+    _reading("length_mm", "length"),
+    _reading("mark_mm", "length"),
+    _reading("dial_deg", "angle"),
+    _reading("angle_deg", "angle"),
+    Column("leg_a_mm", "length"),
+    Column("leg_b_mm", "length"),
+    Column("legs_to", "choice", choices=CROSSINGS),
+    Column("date"),
+    Column("angle_tool"),
+    Column("length_tool"),
+    Column("set_aside"),
+    Column("note"),
+)
+
+LINES = (
+    _name("line"),
+    _name("tube"),
+    _name("bender"),
+    Column("service", "choice", choices=SERVICES),
+    Column("end_a"),
+    Column("end_b"),
+    Column("trim_at", "choice", choices=("A", "B")),
+    Column("note"),
+)
+
+NODES = (
+    Column("x_mm", "length", required=True, filled=True),
+    Column("y_mm", "length", required=True, filled=True),
+    Column("z_mm", "length", required=True, filled=True),
+    Column("label"),
+)
+
+LEGS = (
+    Column("leg_mm", "length", required=True, filled=True, above=0),
+    Column("angle_deg", "angle", required=True),
+    Column("twist_deg", "angle", required=True),
+)

@@ -1,0 +1,235 @@
+"""The facts of a shop folder: its benders, tubes, tools and ends, each by its name."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from difflib import get_close_matches
+from pathlib import Path
+
+from bendcal.benders import Bender
+from bendcal.cells import Column, name_key
+from bendcal.columns import BENDERS, ENDS, TOOLS, TUBES
+from bendcal.ends import PLAIN, End
+from bendcal.faults import Caution, Fault, quoted
+from bendcal.materials import NUMBERS, alloy_for
+from bendcal.measures import NotAMeasure, angle_deg, length_mm
+from bendcal.tables import Record, Table, read_table
+from bendcal.tools import Tool
+from bendcal.tubes import Tube
+
+__all__ = ["Facts", "Named", "find_file", "read_facts"]
+
+
+@dataclass
+class Named:
+    """What one file names.
+
+    Parameters
+    ----------
+    noun : what one of them is called in a sentence, such as ``bender``
+    file : the file that lists them
+    records : name -> record, sound rows only
+    names : compared name -> name as written, rows with faults included, so that one wrong cell
+        is told once and not again wherever its row is named; None where the file is not readable
+    """
+
+    noun: str
+    file: str
+    records: dict[str, object] = field(default_factory=dict)
+    names: dict[str, str] | None = None
+
+    def resolve(self, name: str, *, file: str, row: int, column: str, faults: list[Fault]) -> str | None:
+        """The name as its own file writes it; a name that is not there is a fault, and None."""
+        if self.names is None:
+            return name
+        if name_key(name) in self.names:
+            return self.names[name_key(name)]
+        near = get_close_matches(name_key(name), self.names, n=1)
+        there = ", ".join(list(self.names.values())[:10]) or "none"
+        remedy = f"Write {self.names[near[0]]}, if that is meant." if near else f"Correct the name, or add it to {self.file}."
+        rule = f"{self.file} has no {self.noun} of that name; it has {there}."
+        faults.append(Fault(file, row, column, quoted(name), rule, remedy))
+        return None
+
+
+@dataclass
+class Facts:
+    """The benders, tubes, tools and ends of one folder."""
+
+    benders: Named
+    tubes: Named
+    tools: Named
+    ends: Named
+
+
+def read_facts(folder: Path, faults: list[Fault], cautions: list[Caution]) -> Facts:
+    """Read benders.csv and tubes.csv, and tools.csv and ends.csv where they exist.
+
+    Parameters
+    ----------
+    folder : the shop folder, which exists
+    faults, cautions : what is found is added to these lists
+
+    Examples
+    --------
+    >>> faults = []
+    >>> _ = read_facts(Path("no such folder"), faults, [])
+    >>> [fault.file for fault in faults]
+    ['benders.csv', 'tubes.csv']
+    """
+    facts = Facts(
+        _read(folder, "bender", BENDERS, _bender, faults, cautions, required=True),
+        _read(folder, "tube", TUBES, _tube, faults, cautions, required=True),
+        _read(folder, "tool", TOOLS, _tool, faults, cautions),
+        _read(folder, "end", ENDS, _end, faults, cautions),
+    )
+    ends = facts.ends
+    if ends.names is not None and name_key(PLAIN.end) not in ends.names:
+        ends.names[name_key(PLAIN.end)] = PLAIN.end  # a plain end needs no file
+        ends.records[PLAIN.end] = PLAIN
+    return facts
+
+
+def find_file(folder: Path, name: str, faults: list[Fault], *, shown: str | None = None) -> Path | None:
+    """The file of that name in any case, or None; two that differ in case only are a fault.
+
+    Parameters
+    ----------
+    folder : where to look
+    name : the file's name
+    faults : a fault is added to this list
+    shown : the name for remarks, if another
+
+    Examples
+    --------
+    >>> find_file(Path("no such folder"), "tubes.csv", []) is None
+    True
+    """
+    alike = [entry for entry in listed(folder) if name_key(entry) == name_key(name)]
+    if name in alike or len(alike) == 1:
+        if len(alike) > 1:
+            found = f"{' and '.join(sorted(alike))}, which differ in capitals only"
+            faults.append(Fault(shown or name, None, None, found, "", "Remove or rename one of them."))
+        return folder / (name if name in alike else alike[0])
+    return folder / sorted(alike)[0] if alike else None
+
+
+def listed(folder: Path) -> list[str]:
+    """The names in a folder; none if it cannot be listed."""
+    try:
+        return os.listdir(folder)
+    except OSError:
+        return []
+
+
+def near_name(folder: Path, name: str) -> str | None:
+    """A file that was perhaps meant to have this name: ``tube.csv``, ``tubes.csv.txt``, ``tubes.xlsx``."""
+    name = name.casefold()
+    stem = name.removesuffix(".csv")
+    own = (name, f"{stem}.pending.csv", f"{stem}.json")  # the kit's own names are no misspellings
+    others = {entry.casefold(): entry for entry in listed(folder) if not entry.startswith(".")}
+    for folded, entry in others.items():
+        if folded.startswith(f"{stem}.") and folded not in own:
+            return entry
+    tables = [folded for folded in others if folded.endswith(".csv") and folded not in own]
+    near = get_close_matches(name, tables, n=1, cutoff=0.87)
+    return others[near[0]] if near else None
+
+
+def by_name(table: Table, column: str, faults: list[Fault]) -> dict[str, str]:
+    """Compared name -> name as written, of every row; a name that comes twice is a fault."""
+    names: dict[str, str] = {}
+    rows: dict[str, int] = {}
+    for row, cells in table.rows:
+        name = table.cell(cells, column)
+        key = name_key(name)
+        if key in names:
+            rule = f"Row {rows[key]} has the same {column}; capitals and spacing do not tell names apart."
+            faults.append(Fault(table.text.file, row, column, quoted(name), rule, "Give each its own name."))
+        elif key:
+            names[key], rows[key] = name, row
+    return names
+
+
+def _read(
+    folder: Path, noun: str, columns: Iterable[Column], make: Callable[[Record, Table, list[Fault]], object | None],
+    faults: list[Fault], cautions: list[Caution], *, required: bool = False,
+) -> Named:  # fmt: skip
+    file = f"{noun}s.csv"
+    path = find_file(folder, file, faults)
+    if path is None:
+        near = near_name(folder, file)
+        hint = f"Perhaps {near} is meant: save it as {file}." if near else f"Make {file} with a row for each {noun}."
+        if required:
+            faults.append(Fault(file, None, None, "no such file", "A shop folder needs it.", hint))
+            return Named(noun, file)
+        if near:
+            cautions.append(Caution(near, None, None, f"a file named {near}", f"It is not read; {file} would be.", hint))
+        return Named(noun, file, names={})
+    table = read_table(path, file, tuple(columns), faults)
+    if table is None:
+        return Named(noun, file)
+    cautions.extend(table.cautions)
+    if required and not table.rows:
+        faults.append(Fault(file, None, None, "a header and no row", "", f"Add a row for each {noun}."))
+    names = by_name(table, noun, faults)
+    records: dict[str, object] = {}
+    for record in table.records(faults):
+        if (made := make(record, table, faults)) is not None:
+            records.setdefault(names[name_key(record[noun])], made)
+    return Named(noun, file, records, names)
+
+
+def _checked(make: Callable[[], object], record: Record, table: Table, column: str, faults: list[Fault]) -> object | None:
+    """A record made from a row; what its own class refuses is a fault of the row."""
+    try:
+        return make()
+    except ValueError as error:
+        text = str(error)
+        told = next((name for name in NUMBERS if f": {name} is " in text), column)
+        found = quoted(record[told]) if record.values.get(told) not in (None, "") else ""
+        faults.append(Fault(table.text.file, record.row, told, found, text, ""))
+        return None
+
+
+def _bender(record: Record, table: Table, faults: list[Fault]) -> object | None:
+    return _checked(lambda: Bender(**record.values), record, table, "bender", faults)
+
+
+def _tube(record: Record, table: Table, faults: list[Fault]) -> object | None:
+    values = dict(record.values)
+    numbers = {name: values.pop(name) for name in NUMBERS}
+    alloy = _checked(lambda: alloy_for(values["alloy"], **numbers), record, table, "alloy", faults)
+    if 2 * values["wall_mm"] >= values["od_mm"]:
+        found = f"a wall of {values['wall_mm']:g} mm in a tube of {values['od_mm']:g} mm"
+        rule = "A wall is less than half the outside diameter, or there is no bore."
+        faults.append(Fault(table.text.file, record.row, "wall_mm", found, rule, "Correct wall_mm or od_mm."))
+        return None
+    if alloy is None:
+        return None
+    return _checked(lambda: Tube(**(values | {"alloy": alloy})), record, table, "tube", faults)
+
+
+def _tool(record: Record, table: Table, faults: list[Fault]) -> object | None:
+    read = angle_deg if record["measures"] == "angle" else length_mm
+    numbers: dict[str, float] = {}
+    for column in ("step", "sd"):
+        try:
+            numbers[column] = read(record[column], decimal=table.decimal)
+            if numbers[column] < 0:
+                raise NotAMeasure(record[column], "is less than 0", f"{column} is 0 or more.")
+        except NotAMeasure as error:
+            found, rule = quoted(error.text), f"It {error.why}"
+            faults.append(Fault(table.text.file, record.row, column, found, rule, error.remedy))
+    if len(numbers) < 2:
+        return None
+    make = lambda: Tool(record["tool"], record["measures"], numbers["step"], numbers["sd"])  # noqa: E731
+    return _checked(make, record, table, "step", faults)
+
+
+def _end(record: Record, table: Table, faults: list[Fault]) -> object | None:
+    # A blank number is what the record's own class takes for it.
+    values = {column: value for column, value in record.values.items() if value is not None}
+    return _checked(lambda: End(**values), record, table, "end", faults)

@@ -1,0 +1,144 @@
+"""A shop folder, read as a whole: every fault of every file in one report, or a Shop."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from pathlib import Path
+
+from bendcal.atomic import NotSaved
+from bendcal.cells import name_key
+from bendcal.facts import Facts, by_name, near_name, read_facts
+from bendcal.faults import Caution, Fault, ShopFaults, quoted
+from bendcal.line_files import read_lines
+from bendcal.log import LOG, SIDE, fold_in, locked, log_path, read_log
+from bendcal.offcuts import Offcut
+from bendcal.readings import offcuts_of
+from bendcal.shop import Shop
+
+__all__ = ["read_shop", "shop_folder"]
+
+
+def read_shop(folder: str | os.PathLike[str]) -> Shop:
+    """Read and check everything that a shop folder says.
+
+    benders.csv and tubes.csv are needed; offcuts.csv, tools.csv, ends.csv and lines.csv with the
+    files in lines/ are read where they exist. Nothing is altered, rounded or left out: a row that
+    cannot be right stops the reading, and one that is hard to believe becomes a caution.
+
+    Parameters
+    ----------
+    folder : the shop folder
+
+    Returns
+    -------
+    Shop, with the cautions in ``.cautions``
+
+    Raises
+    ------
+    ShopFaults : with every fault of every file, each with its file, row, column, rule and remedy
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     _ = (Path(folder) / "benders.csv").write_text("bender,die_radius_mm\\nsmall,15\\n")
+    ...     _ = (Path(folder) / "tubes.csv").write_text(
+    ...         "tube,alloy,od_mm,wall_mm\\nbrake,low-carbon steel,3/16 in,0.71\\n")
+    ...     read_shop(folder).tubes["brake"].od_mm
+    4.7625
+    """
+    path = shop_folder(folder)
+    faults: list[Fault] = []
+    cautions: list[Caution] = []
+    facts = read_facts(path, faults, cautions)
+    offcuts = _offcuts(path, facts, faults, cautions)
+    lines = read_lines(path, facts, faults, cautions)
+    if faults:
+        raise ShopFaults(faults)
+    return Shop(
+        folder=path, benders=facts.benders.records, tubes=facts.tubes.records, offcuts=tuple(offcuts),
+        tools=facts.tools.records, ends=facts.ends.records, lines=lines, cautions=tuple(cautions),
+    )  # fmt: skip
+
+
+def shop_folder(folder: str | os.PathLike[str]) -> Path:
+    """The folder's path, if there is a folder that can be looked into.
+
+    Raises
+    ------
+    ShopFaults : where there is none
+
+    Examples
+    --------
+    >>> shop_folder("no such folder")
+    Traceback (most recent call last):
+    ...
+    bendcal.faults.ShopFaults: 1 fault must be put right first:
+      1. no such folder: found no folder of this name. A shop is a folder with benders.csv and \
+tubes.csv in it. Look at the spelling of its path.
+    """
+    path = Path(folder).expanduser()
+    rule = "A shop is a folder with benders.csv and tubes.csv in it."
+    try:
+        if path.is_dir():
+            os.listdir(path)
+            return path
+        found, remedy = "no folder of this name", "Look at the spelling of its path."
+        if path.exists():
+            found, remedy = "a file", "Give the folder that the file is in."
+    except PermissionError:
+        found, remedy = "a folder that may not be read", "Allow reading it, or copy it to a place of your own."
+    except (OSError, ValueError) as error:
+        found, remedy = f"a path that cannot be used ({error})", "Look at the spelling of the path."
+    raise ShopFaults([Fault(str(path), None, None, found, rule, remedy)])
+
+
+def _offcuts(folder: Path, facts: Facts, faults: list[Fault], cautions: list[Caution]) -> list[Offcut]:
+    """The log's offcuts, and those that still wait in the side file."""
+    if (folder / SIDE).exists():
+        with contextlib.suppress(NotSaved, ShopFaults), locked(folder, wait_s=2.0):
+            fold_in(folder)
+    path = log_path(folder, faults)
+    if not path.exists() and (near := near_name(folder, LOG)):
+        cautions.append(
+            Caution(near, None, None, f"a file named {near}", f"It is not read; {LOG} would be.", f"If it is meant, save it as {LOG}.")
+        )
+    log = read_log(path, LOG, faults)
+    if log is None:
+        return []
+    cautions.extend(log.cautions)
+    names = by_name(log, "offcut", faults)
+    offcuts = offcuts_of(log, facts, faults, cautions)
+    if (folder / SIDE).exists():
+        offcuts += _waiting(folder, facts, names, offcuts, faults, cautions)
+    return offcuts
+
+
+def _waiting(
+    folder: Path, facts: Facts, names: dict[str, str], offcuts: list[Offcut], faults: list[Fault], cautions: list[Caution]
+) -> list[Offcut]:  # fmt: skip
+    """Offcuts of the side file: they count like any other, and a caution says where they are."""
+    side = read_log(folder / SIDE, SIDE, faults)
+    if side is None:
+        return []
+    by_name(side, "offcut", faults)
+    waiting = []
+    known = {name_key(offcut.offcut): offcut for offcut in offcuts}
+    for offcut in offcuts_of(side, facts, faults, cautions):
+        key = name_key(offcut.offcut)
+        if key not in names:
+            waiting.append(offcut)
+        elif key in known and not _same_reading(known[key], offcut):
+            rule = f"{LOG} has another offcut of that name, with other readings."
+            remedy = f"Give one of them another name, or delete the row in {SIDE}."
+            faults.append(Fault(SIDE, offcut.row, "offcut", quoted(offcut.offcut), rule, remedy))
+    if waiting:
+        rule = f"They count, but {LOG} could not be replaced."
+        remedy = f"Close {LOG} wherever it is open; the next reading of this folder moves them."
+        cautions.append(Caution(SIDE, None, None, f"{len(waiting)} offcuts kept aside", rule, remedy))
+    return waiting
+
+
+def _same_reading(one: Offcut, other: Offcut) -> bool:
+    return {**vars(one), "row": None} == {**vars(other), "row": None}

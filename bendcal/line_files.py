@@ -1,0 +1,205 @@
+"""lines.csv and the file of each line: its nodes, or its legs, angles and twists."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from bendcal.cells import name_key, tidy
+from bendcal.columns import LEGS, LINES, NODES
+from bendcal.facts import Facts, by_name, find_file, listed, near_name
+from bendcal.faults import Caution, Fault, quoted
+from bendcal.lines import Line, line_from_legs, line_from_nodes
+from bendcal.measures import angle_text
+from bendcal.tables import Record, Table, read_table
+
+__all__ = ["read_lines"]
+
+_NO_FILE_NAME = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
+
+
+def read_lines(folder: Path, facts: Facts, faults: list[Fault], cautions: list[Caution]) -> dict[str, Line]:
+    """Every line of a shop folder that is sound, by its name.
+
+    Parameters
+    ----------
+    folder : the shop folder
+    facts : its benders, tubes and ends
+    faults, cautions : what is found is added to these lists
+
+    Examples
+    --------
+    >>> from bendcal.facts import Named
+    >>> none = Named("bender", "benders.csv")
+    >>> read_lines(Path("no such folder"), Facts(none, none, none, none), [], [])
+    {}
+    """
+    path = find_file(folder, "lines.csv", faults)
+    if path is None:
+        if near := near_name(folder, "lines.csv"):
+            rule = "It is not read; lines.csv would be."
+            cautions.append(Caution(near, None, None, f"a file named {near}", rule, "If it lists lines, rename it."))
+        _unlisted(folder, set(), cautions)
+        return {}
+    table = read_table(path, "lines.csv", LINES, faults)
+    if table is None:
+        return {}
+    cautions.extend(table.cautions)
+    names = by_name(table, "line", faults)
+    lines: dict[str, Line] = {}
+    for record in table.records(faults):
+        line = _line(folder, record, facts, faults, cautions)
+        if line is not None:
+            lines.setdefault(line.line, line)
+    _unlisted(folder, set(names), cautions)
+    return lines
+
+
+def _line(folder: Path, record: Record, facts: Facts, faults: list[Fault], cautions: list[Caution]) -> Line | None:
+    """One row of lines.csv together with the line's own file."""
+    before = len(faults)
+    told: dict[str, str] = {}
+    for column, named in (("tube", facts.tubes), ("bender", facts.benders), ("end_a", facts.ends), ("end_b", facts.ends)):
+        name = record[column]
+        if name:  # a blank end is a plain one
+            name = named.resolve(name, file="lines.csv", row=record.row, column=column, faults=faults)
+        told[column] = name or ""
+    told |= {"service": record["service"] or "other", "trim_at": record["trim_at"] or "B", "note": record["note"]}
+    name = record["line"]
+    if _NO_FILE_NAME.search(name) or name[0] == "." or name[-1] == ".":
+        rule = "The line's file carries its name, so it holds none of < > : \" / \\ | ? * and no full stop at its ends."
+        faults.append(Fault("lines.csv", record.row, "line", quoted(name), rule, "Choose another name."))
+        return None
+    line = _shape(folder / "lines", name, told, faults, cautions)
+    return line if len(faults) == before else None
+
+
+def _shape(folder: Path, name: str, told: dict[str, str], faults: list[Fault], cautions: list[Caution]) -> Line | None:
+    """The line's own file, in whichever of the two formats it is."""
+    file = f"lines/{name}.csv"
+    path = find_file(folder, f"{name}.csv", faults, shown=file)
+    if path is None:
+        rule = f"lines.csv names the line {name}, whose nodes or legs stand in a file of its own."
+        remedy = "Make the file, or take the line out of lines.csv."
+        if near := near_name(folder, f"{name}.csv"):
+            remedy = f"Perhaps lines/{near} is meant: save it as {name}.csv."
+        faults.append(Fault(file, None, None, "no such file", rule, remedy))
+        return None
+    either: list[Fault] = []
+    optional = [type(column)(column.name, column.kind) for column in (*NODES, *LEGS)]
+    table = read_table(path, file, optional, either)
+    if table is None:
+        faults.extend(either)
+        return None
+    nodes = [column for column in ("x_mm", "y_mm", "z_mm") if column in table.places]
+    legs = [column for column in ("leg_mm", "angle_deg", "twist_deg") if column in table.places]
+    if bool(nodes) == bool(legs):
+        there = ", ".join(quoted(tidy(cell)) for cell in table.header[:20] if tidy(cell))
+        found = "columns of both kinds" if nodes else f"the columns {there}"
+        rule = "A line is given by nodes (x_mm, y_mm, z_mm) or by legs (leg_mm, angle_deg, twist_deg)."
+        remedy = "Keep one kind and remove the other." if nodes else "Name the columns so."
+        faults.append(Fault(file, table.text.rows[0][0], None, found, rule, remedy))
+        return None
+    table = read_table(path, file, NODES if nodes else LEGS, faults)
+    if table is None:
+        return None
+    cautions.extend(table.cautions)
+    return _from_nodes(table, name, told, faults) if nodes else _from_legs(table, name, told, faults)
+
+
+def _from_nodes(table: Table, name: str, told: dict[str, str], faults: list[Fault]) -> Line | None:
+    before = len(faults)
+    records = table.records(faults)
+    if len(faults) > before:
+        return None
+    file = table.text.file
+    if len(records) < 2:
+        rule = "A line has at least two nodes: the seat of end A and the seat of end B, with every apex between."
+        faults.append(Fault(file, None, None, f"{len(records)} node{'' if len(records) == 1 else 's'}", rule, "Add the nodes."))
+        return None
+    nodes = [[record["x_mm"], record["y_mm"], record["z_mm"]] for record in records]
+    for node, last, record in zip(nodes[1:], nodes, records[1:], strict=False):
+        if node == last:
+            rule = "Two neighbouring nodes lie apart."
+            faults.append(Fault(file, record.row, None, "the same point as in the row above", rule, "Remove one of the two."))
+    if len(faults) > before:
+        return None
+    try:
+        labels = [record["label"] for record in records]
+        return line_from_nodes(name, nodes, labels=labels if any(labels) else (), **told)
+    except ValueError as error:
+        text = str(error).removeprefix(f"line {name}: ")
+        node = re.search(r"\bnode (\d+)", text)
+        row = records[int(node[1]) - 1].row if node and 0 < int(node[1]) <= len(records) else None
+        faults.append(Fault(file, row, None, "", text, ""))
+        return None
+
+
+def _from_legs(table: Table, name: str, told: dict[str, str], faults: list[Fault]) -> Line | None:
+    before, file = len(faults), table.text.file
+    if not table.rows:
+        rule = "A line has at least one leg."
+        faults.append(Fault(file, None, None, "a header and no row", rule, "Write a row for each leg."))
+        return None
+    first, last = table.rows[0][0], table.rows[-1][0]
+    records = table.records(faults)
+    for record in records:
+        if record.row == last:
+            _no_bend(record, file, faults)
+        else:
+            _bend(record, file, record.row == first, faults)
+    if len(faults) > before:
+        return None
+    bends = records[:-1]
+    try:
+        return line_from_legs(
+            name, [record["leg_mm"] for record in records], [record["angle_deg"] for record in bends],
+            [record["twist_deg"] or 0.0 for record in bends], **told,
+        )  # fmt: skip
+    except ValueError as error:
+        faults.append(Fault(file, None, None, "", str(error).removeprefix(f"line {name}: "), ""))
+        return None
+
+
+def _no_bend(record: Record, file: str, faults: list[Fault]) -> None:
+    """The last row: a leg, and no bend after it."""
+    for column in ("angle_deg", "twist_deg"):
+        if record[column] is not None:
+            rule = "The last row has a leg only: after it comes end B and no bend."
+            remedy = "Leave the cell blank, or add the leg that follows the bend."
+            faults.append(Fault(file, record.row, column, angle_text(record[column]), rule, remedy))
+
+
+def _bend(record: Record, file: str, first: bool, faults: list[Fault]) -> None:
+    """Any other row: a leg and the bend at its end."""
+
+    def fault(column: str, found: str, rule: str, remedy: str) -> None:
+        faults.append(Fault(file, record.row, column, found, rule, remedy))
+
+    angle, twist = record["angle_deg"], record["twist_deg"]
+    if angle is None:
+        remedy = "Write the bend's angle, or remove the rows below."
+        fault("angle_deg", "an empty cell", "Every leg but the last ends in a bend.", remedy)
+    elif not 0 < angle < 180:
+        rule = "A bend turns by more than 0° and less than 180°."
+        remedy = "Leave out a bend that does not turn; make two of one that turns by 180° or more."
+        fault("angle_deg", angle_text(angle), rule, remedy)
+    if first and twist:
+        rule = "The first bend has none before it to turn from: its twist is 0."
+        remedy = "Write 0 there; the way in which the line leaves end A is not part of its shape."
+        fault("twist_deg", angle_text(twist), rule, remedy)
+    elif not first and twist is None:
+        remedy = "Write 0 if it turns the same way as the one before, 180 if the other."
+        fault("twist_deg", "an empty cell", "Every bend but the first has a twist.", remedy)
+    elif twist is not None and not -180 <= twist <= 180:
+        same = (twist + 180) % 360 - 180
+        fault("twist_deg", angle_text(twist), "A twist lies between -180° and 180°.", f"The same turn is {angle_text(same)}.")
+
+
+def _unlisted(folder: Path, names: set[str], cautions: list[Caution]) -> None:
+    """Files of lines that no row of lines.csv names."""
+    for entry in sorted(listed(folder / "lines")):
+        stem, suffix = Path(entry).stem, Path(entry).suffix
+        if suffix.casefold() == ".csv" and not entry.startswith(".") and name_key(stem) not in names:
+            rule = "lines.csv names no such line, so it is not read."
+            cautions.append(Caution(f"lines/{entry}", None, None, "a line's file", rule, f"Add a row for {stem} to lines.csv."))

@@ -1,0 +1,107 @@
+"""The rows of offcuts.csv as offcuts: each checked against the shop's benders, tubes and tools."""
+
+from __future__ import annotations
+
+from bendcal.facts import Facts
+from bendcal.faults import Caution, Fault, quoted
+from bendcal.offcuts import Offcut
+from bendcal.plausible import check_offcut
+from bendcal.tables import Record, Table
+from bendcal.tools import DEFAULT_ANGLE_TOOL, DEFAULT_LENGTH_TOOL
+
+__all__ = ["offcut_of", "offcuts_of"]
+
+_NO_REASON = {"no", "n", "false", "0", "-", "none", "nein", "non"}
+_BARE_YES = {"yes", "y", "true", "1", "x", "ja", "oui"}
+
+
+def offcuts_of(table: Table, facts: Facts, faults: list[Fault], cautions: list[Caution]) -> list[Offcut]:
+    """The sound offcuts of a table, in its order.
+
+    Parameters
+    ----------
+    table : offcuts.csv, or the side file beside it
+    facts : the benders, tubes and tools that its rows name
+    faults, cautions : what is found is added to these lists
+
+    Examples
+    --------
+    >>> from bendcal.columns import OFFCUTS
+    >>> from bendcal.facts import Named
+    >>> from bendcal.tables import table_of
+    >>> none = Named("bender", "benders.csv")
+    >>> data = b"offcut,bender,tube,length_mm,mark_mm,dial_deg,angle_deg\\n1,small,thin,200,90,92,90\\n"
+    >>> table = table_of(data, "offcuts.csv", OFFCUTS, [])
+    >>> [piece.angle_deg for piece in offcuts_of(table, Facts(none, none, none, none), [], [])]
+    [90.0]
+    """
+    unknown_tools: dict[str, int] = {}
+    sound = []
+    for record in table.records(faults):
+        offcut = offcut_of(record, table.text.file, facts, faults, cautions, unknown_tools)
+        if offcut is not None:
+            sound.append(offcut)
+    for tool, row in unknown_tools.items():
+        rule = "There is no tools.csv, so the usual uncertainty is taken for it."
+        cautions.append(Caution(table.text.file, row, None, f"the tool {quoted(tool)}", rule, "Describe it in tools.csv."))
+    return sound
+
+
+def offcut_of(
+    record: Record, file: str, facts: Facts, faults: list[Fault], cautions: list[Caution],
+    unknown_tools: dict[str, int] | None = None,
+) -> Offcut | None:  # fmt: skip
+    """One offcut from its row, or None where something is wrong with it.
+
+    Parameters
+    ----------
+    record : the row's checked cells
+    file : the file's name for remarks
+    facts : the benders, tubes and tools that the row names
+    faults, cautions : what is found is added to these lists
+    unknown_tools : tools that are named although no file describes any -> first row that does
+    """
+    before = len(faults)
+    values = dict(record.values)
+    place = {"file": file, "row": record.row}
+    for column, named in (("bender", facts.benders), ("tube", facts.tubes)):
+        values[column] = named.resolve(values[column], **place, column=column, faults=faults)
+    u = {"angle_tool": DEFAULT_ANGLE_TOOL.u, "length_tool": DEFAULT_LENGTH_TOOL.u}
+    for column, measures in (("angle_tool", "angle"), ("length_tool", "length")):
+        name = values[column]
+        if not name or facts.tools.names is None:
+            continue
+        if not facts.tools.names:
+            if unknown_tools is not None:
+                unknown_tools.setdefault(name, record.row)
+            continue
+        values[column] = facts.tools.resolve(name, **place, column=column, faults=faults) or ""
+        tool = facts.tools.records.get(values[column])
+        if tool is not None and tool.measures != measures:
+            rule = f"tools.csv says that it measures {tool.measures}; here a tool for {measures} is needed."
+            faults.append(Fault(file, record.row, column, quoted(name), rule, "Name another tool, or leave the cell blank."))
+        elif tool is not None:
+            u[column] = tool.u
+    _set_aside(values["set_aside"], place, faults, cautions)
+    if len(faults) > before:
+        return None
+    values["legs_to"] = values["legs_to"] or "centre"
+    offcut = Offcut(**values, row=record.row)
+    bender, tube = facts.benders.records.get(offcut.bender), facts.tubes.records.get(offcut.tube)
+    if bender is not None and tube is not None:
+        wrong, doubtful = check_offcut(
+            offcut, bender=bender, tube=tube, angle_u_deg=u["angle_tool"], length_u_mm=u["length_tool"], file=file
+        )
+        faults.extend(wrong)
+        cautions.extend(doubtful)
+    return offcut if len(faults) == before else None
+
+
+def _set_aside(reason: str, place: dict, faults: list[Fault], cautions: list[Caution]) -> None:
+    """A reason is a reason: a bare no would set the piece aside, which is not what it says."""
+    if reason.casefold() in _NO_REASON:
+        rule = "What stands here sets the piece aside; a piece that counts has a blank here."
+        faults.append(Fault(**place, column="set_aside", found=quoted(reason), rule=rule, remedy="Empty the cell, or write the reason."))
+    elif reason.casefold() in _BARE_YES:
+        rule = "The piece is set aside, but nothing says why."
+        cautions.append(Caution(**place, column="set_aside", found=quoted(reason), rule=rule, remedy="Write the reason."))
