@@ -86,11 +86,11 @@ class Shop:
         return tuple(o for o in self.offcuts if o.counts and (o.bender, o.tube) == (bender, tube))
 
     def angle_tool(self, offcut: Offcut) -> Tool:
-        """What the angle of `offcut` was read with; the default tool if it is not named."""
+        """What the angle of `offcut` was read with; the default tool if none, or none that the shop knows, is named."""
         return self.tools.get(offcut.angle_tool, DEFAULT_ANGLE_TOOL)
 
     def length_tool(self, offcut: Offcut) -> Tool:
-        """What the lengths of `offcut` were read with; the default tool if it is not named."""
+        """What the lengths of `offcut` were read with; the default tool if none, or none that the shop knows, is named."""
         return self.tools.get(offcut.length_tool, DEFAULT_LENGTH_TOOL)
 
     def line(self, name: str) -> Line:
