@@ -100,11 +100,12 @@ def pool_of(shop: Shop, pairs: Sequence[tuple[str, str]], widths: Widths = WIDTH
     """
     benders = list(dict.fromkeys(bender for bender, _ in pairs))
     tubes = list(dict.fromkeys(tube for _, tube in pairs))
+    die_mm = {name: _die_mm(shop, name, [t for b, t in pairs if b == name], widths) for name in benders}
     k = len(pairs)
     centre, by_owner, by_kind = np.zeros((k, 5)), np.zeros((k, 5, len(CAUSES))), np.zeros((k, 5))
     own = np.zeros((k, 5, 5))
     for i, (bender, tube) in enumerate(pairs):
-        centre[i], by_owner[i], by_kind[i], own[i] = _one_pair(shop, bender, tube, widths)
+        centre[i], by_owner[i], by_kind[i], own[i] = _one_pair(shop, die_mm[bender], tube, widths)
     die_sd = [widths.die_known if shop.benders[name].die_radius_mm else widths.die_unknown for name in benders]
     variance = np.array([
         [widths.dial_zero_deg, widths.give_sd_deg_per_nm, widths.dial_gain, sd, widths.stretch_sd, widths.offset_sd_mm]
@@ -117,10 +118,15 @@ def pool_of(shop: Shop, pairs: Sequence[tuple[str, str]], widths: Widths = WIDTH
     )  # fmt: skip
 
 
-def _one_pair(shop: Shop, bender_name: str, tube_name: str, widths: Widths):
+def _die_mm(shop: Shop, bender: str, tubes: Sequence[str], widths: Widths) -> float:
+    """The die's nominal radius: what was measured, or a usual one for the tubes bent on it (one die for all)."""
+    known = shop.benders[bender].die_radius_mm
+    return known or widths.die_diameters * float(np.exp(np.mean(np.log([shop.tubes[name].od_mm for name in tubes]))))
+
+
+def _one_pair(shop: Shop, die: float, tube_name: str, widths: Widths):
     """Centre (5,), by bender (5, 6), by the tube's flow stress (5,), own covariance (5, 5)."""
-    bender, tube = shop.benders[bender_name], shop.tubes[tube_name]
-    die = bender.die_radius_mm or widths.die_diameters * tube.od_mm
+    tube = shop.tubes[tube_name]
     step = 1e-4
     ratio = float(springback_ratio(tube, die))
     by_die = float(springback_ratio(tube, die * (1 + step)) - springback_ratio(tube, die * (1 - step))) / (2 * step)

@@ -101,8 +101,6 @@ def settle(
         outside = away @ spread
         outside = (outside + np.swapaxes(outside, -1, -2)) / 2
         outside_mean = (away @ (mean - (spread @ shift[..., None])[..., 0])[..., None])[..., 0]
-        # A piece whose outside view is not a proper spread keeps what it said.
-        sound = np.all(np.einsum("snii->sni", outside) > -1e-12, axis=-1)
         total = outside[:, :, None] + noise
         inverse, log_det = _inverse_and_log_det(total)
         off = z - outside_mean
@@ -118,11 +116,8 @@ def settle(
         bend += gradient[..., :, None] * gradient[..., None, :]
         release = np.linalg.inv(eye - bend @ outside)
         new_precision = release @ bend
-        new_precision = (new_precision + np.swapaxes(new_precision, -1, -2)) / 2
+        new_precision = _never_negative((new_precision + np.swapaxes(new_precision, -1, -2)) / 2)
         new_shift = (release @ gradient[..., None] + new_precision @ outside_mean[..., None])[..., 0]
-        usable = sound & np.all(np.isfinite(new_shift), axis=-1)
-        new_precision = np.where(usable[..., None, None], new_precision, precision)
-        new_shift = np.where(usable[..., None], new_shift, shift)
         scale = np.sqrt(np.maximum(np.einsum("snii->sni", spread), 1e-18))
         step = np.abs(new_shift - shift - ((new_precision - precision) @ mean[..., None])[..., 0]) * scale
         previous, moved = moved, float(step.max()) if n else 0.0
@@ -137,6 +132,26 @@ def settle(
         log_evidence - 0.5 * z.size * np.log(2 * np.pi), rounds, moved,
     )
     return sites, answer
+
+
+def _never_negative(precision: np.ndarray) -> np.ndarray:
+    """The nearest precision that takes nothing away from what is known.
+
+    A reading that is half believed can widen the posterior, which asks for a negative
+    precision; left so, two such pieces can make the whole sum improper.
+    """
+    q = precision.shape[-1]
+    bad = np.zeros(precision.shape[:-2], bool)
+    for i in range(q):
+        bad |= precision[..., i, i] < 0
+        for j in range(i):
+            bad |= precision[..., i, i] * precision[..., j, j] < precision[..., i, j] ** 2
+    if q == 3:
+        bad |= np.linalg.det(precision) < 0
+    if np.any(bad):
+        values, vectors = np.linalg.eigh(precision[bad])
+        precision[bad] = (vectors * np.maximum(values, 0.0)[..., None, :]) @ np.swapaxes(vectors, -1, -2)
+    return precision
 
 
 def _log_own(precision, shift, mean, covariance) -> np.ndarray:
