@@ -75,9 +75,9 @@ def cell_value(cell: str, column: Column, *, decimal: str | None = None) -> obje
         return _choice(cell, column)
     value = _PARSERS[column.kind](cell, decimal=decimal)
     if column.least is not None and value < column.least:
-        raise NotAMeasure(cell, f"is less than {column.least:g}", f"{column.name} is {column.least:g} or more.")
+        raise NotAMeasure(cell, f"is less than {column.least:g}", f"The least for {column.name} is {column.least:g}.")
     if column.above is not None and value <= column.above:
-        raise NotAMeasure(cell, f"is not more than {column.above:g}", f"{column.name} is more than {column.above:g}.")
+        raise NotAMeasure(cell, f"is not more than {column.above:g}", f"A value of {column.name} is more than {column.above:g}.")
     return value
 
 

@@ -49,7 +49,7 @@ class Named:
         near = get_close_matches(name_key(name), self.names, n=1)
         there = ", ".join(list(self.names.values())[:10]) or "none"
         remedy = f"Write {self.names[near[0]]}, if that is meant." if near else f"Correct the name, or add it to {self.file}."
-        rule = f"{self.file} has no {self.noun} of that name; it has {there}."
+        rule = f"There is no {self.noun} of that name in {self.file}; it has {there}."
         faults.append(Fault(file, row, column, quoted(name), rule, remedy))
         return None
 

@@ -38,7 +38,8 @@ def _full_stop(text: str, *, capital: bool = True) -> str:
     text = text.strip()
     if not text:
         return ""
-    first = text[0].upper() if capital else text[0]
+    # A file's or a column's name keeps its own letters, wherever it stands.
+    first = text[0].upper() if capital and text.split()[0].strip(",.:;").isalpha() else text[0]
     return first + text[1:] + ("" if text[-1] in ".!?" else ".")
 
 

@@ -55,7 +55,8 @@ def read_shop(folder: str | os.PathLike[str]) -> Shop:
     offcuts = _offcuts(path, facts, faults, cautions)
     lines = read_lines(path, facts, faults, cautions)
     if faults:
-        raise ShopFaults(faults)
+        files = list(dict.fromkeys(fault.file for fault in faults))
+        raise ShopFaults(sorted(faults, key=lambda fault: (files.index(fault.file), fault.row or 0)))
     return Shop(
         folder=path, benders=facts.benders.records, tubes=facts.tubes.records, offcuts=tuple(offcuts),
         tools=facts.tools.records, ends=facts.ends.records, lines=lines, cautions=tuple(cautions),

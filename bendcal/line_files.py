@@ -47,10 +47,14 @@ def read_lines(folder: Path, facts: Facts, faults: list[Fault], cautions: list[C
     cautions.extend(table.cautions)
     names = by_name(table, "line", faults)
     lines: dict[str, Line] = {}
+    unseen = dict(names)
     for record in table.records(faults):
+        unseen.pop(name_key(record["line"]), None)
         line = _line(folder, record, facts, faults, cautions)
         if line is not None:
             lines.setdefault(line.line, line)
+    for name in unseen.values():  # the row is faulty; what is wrong with the line's own file is told as well
+        _shape(folder / "lines", name, {"tube": "", "bender": ""}, faults, cautions)
     _unlisted(folder, set(names), cautions)
     return lines
 
@@ -76,10 +80,12 @@ def _line(folder: Path, record: Record, facts: Facts, faults: list[Fault], cauti
 
 def _shape(folder: Path, name: str, told: dict[str, str], faults: list[Fault], cautions: list[Caution]) -> Line | None:
     """The line's own file, in whichever of the two formats it is."""
+    if _NO_FILE_NAME.search(name) or name[0] == "." or name[-1] == ".":
+        return None
     file = f"lines/{name}.csv"
     path = find_file(folder, f"{name}.csv", faults, shown=file)
     if path is None:
-        rule = f"lines.csv names the line {name}, whose nodes or legs stand in a file of its own."
+        rule = f"The nodes or legs of the line {name}, which lines.csv names, stand in a file of its own."
         remedy = "Make the file, or take the line out of lines.csv."
         if near := near_name(folder, f"{name}.csv"):
             remedy = f"Perhaps lines/{near} is meant: save it as {name}.csv."
@@ -201,5 +207,5 @@ def _unlisted(folder: Path, names: set[str], cautions: list[Caution]) -> None:
     for entry in sorted(listed(folder / "lines")):
         stem, suffix = Path(entry).stem, Path(entry).suffix
         if suffix.casefold() == ".csv" and not entry.startswith(".") and name_key(stem) not in names:
-            rule = "lines.csv names no such line, so it is not read."
+            rule = "There is no such line in lines.csv, so it is not read."
             cautions.append(Caution(f"lines/{entry}", None, None, "a line's file", rule, f"Add a row for {stem} to lines.csv."))

@@ -23,9 +23,11 @@ __all__ = ["check_offcut"]
 SURE = 5.0  # standard uncertainties beyond which a reading is impossible
 DOUBTFUL = 2.5  # and beyond which it is doubtful
 LEAST_LENGTH_U_MM = 0.5  # a crossing of two legs is not found better than this by eye
-OVER_THE_DIAL_DEG = 5.0  # how far a dial's zero may be off
+ZERO_DEG = 5.0  # how far a dial's zero may be off
+SCALE = 0.05  # and how far, relatively, its scale
 MOST_SPRINGBACK = 0.5  # of the dial: beyond this it was not springback
 USUAL_SPRINGBACK = 0.25
+USUAL_LOSS_DEG = 7.0  # below this a false zero can look like any springback
 DIE_SLACK = 0.1  # how far a die radius read off a box may be out
 MOST_OPENING = 1.6  # finished radius over die radius, at the most
 LEAST_DEVELOPED = 0.8  # developed radius over centreline radius, at the least
@@ -37,7 +39,7 @@ def check_offcut(
     offcut: Offcut,
     *,
     bender: Bender,
-    tube: Tube,
+    tube: Tube | None,
     angle_u_deg: float = DEFAULT_ANGLE_TOOL.u,
     length_u_mm: float = DEFAULT_LENGTH_TOOL.u,
     file: str = "offcuts.csv",
@@ -49,7 +51,8 @@ def check_offcut(
     Parameters
     ----------
     offcut : the readings, each a finite number
-    bender, tube : those that the offcut names
+    bender, tube : those that the offcut names; without its tube, legs to the outside or inside are
+        not judged
     angle_u_deg : standard uncertainty of the angle's reading [deg]
     length_u_mm : standard uncertainty of one length's reading [mm]
     file : name of the file for the remarks
@@ -62,10 +65,10 @@ def check_offcut(
     --------
     >>> from bendcal.materials import ALLOYS
     >>> tube = Tube("brake 3/16", ALLOYS["low-carbon steel"], 4.76, 0.71)
-    >>> piece = Offcut("1", "small", tube.tube, 200, 90, 92, 100, row=2)
+    >>> piece = Offcut("1", "small", tube.tube, 200, 90, 92, 110, row=2)
     >>> faults, cautions = check_offcut(piece, bender=Bender("small", 15.0), tube=tube)
     >>> print(faults[0].sentence)
-    offcuts.csv, row 2, column angle_deg: found 100.0° at a dial of 92.0°. A bend does not finish \
+    offcuts.csv, row 2, column angle_deg: found 110.0° at a dial of 92.0°. A bend does not finish \
 further than its dial went. Look whether the two were swapped or a digit slipped. Measure it again; \
 if the piece is lost, write the reason into set_aside.
     """
@@ -81,7 +84,7 @@ if the piece is lost, write the reason into set_aside.
 class _Check:
     """One offcut under examination; each step notes what it finds."""
 
-    def __init__(self, offcut: Offcut, bender: Bender, tube: Tube, angle_u: float, length_u: float, file: str) -> None:
+    def __init__(self, offcut: Offcut, bender: Bender, tube: Tube | None, angle_u: float, length_u: float, file: str) -> None:
         self.offcut, self.bender, self.tube = offcut, bender, tube
         self.angle_u, self.length_u, self.file = angle_u, length_u, file
         self.faults: list[Fault] = []
@@ -118,7 +121,7 @@ class _Check:
             self.fault("angle_deg", angle_text(o.angle_deg), rule, "")
             return False
         found = f"{angle_text(o.angle_deg)} at a dial of {angle_text(o.dial_deg)}"
-        slack = OVER_THE_DIAL_DEG + 4 * self.angle_u
+        slack = ZERO_DEG + SCALE * o.dial_deg + 4 * self.angle_u
         if o.angle_deg > o.dial_deg + slack:
             rule = "A bend does not finish further than its dial went."
             self.fault("angle_deg", found, rule, "Look whether the two were swapped or a digit slipped.")
@@ -141,7 +144,7 @@ class _Check:
         if lost < -DOUBTFUL * self.angle_u:
             rule = "Springback is negative: the bend finished further than its dial went."
             self.caution("angle_deg", found, rule, "A dial with a false zero does this; if it is not that, measure again.")
-        elif lost > max(USUAL_SPRINGBACK * o.dial_deg, OVER_THE_DIAL_DEG):
+        elif lost > max(USUAL_SPRINGBACK * o.dial_deg, USUAL_LOSS_DEG):
             rule = f"Springback is {100 * lost / o.dial_deg:.0f} % of the dial, more than {100 * USUAL_SPRINGBACK:.0f} %."
             self.caution("angle_deg", found, rule, "Look at both readings again.")
 
@@ -162,10 +165,11 @@ class _Check:
     def legs(self) -> None:
         """Legs against setback, length and mark, all taken to the crossing of the centrelines."""
         o = self.offcut
-        if o.angle_deg == 0:
+        if o.angle_deg == 0 or (self.tube is None and o.legs_to != "centre"):
             return
+        od = self.tube.od_mm if self.tube else 1.0  # of no account for a leg to the centre
         centre = {
-            column: float(leg_to_centre_mm(leg, o.angle_deg, self.tube.od_mm, o.legs_to))
+            column: float(leg_to_centre_mm(leg, o.angle_deg, od, o.legs_to))
             for column in ("leg_a_mm", "leg_b_mm")
             if (leg := getattr(o, column)) is not None
         }

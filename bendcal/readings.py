@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bendcal.benders import Bender
 from bendcal.facts import Facts
 from bendcal.faults import Caution, Fault, quoted
 from bendcal.offcuts import Offcut
@@ -78,7 +79,7 @@ def offcut_of(
         values[column] = facts.tools.resolve(name, **place, column=column, faults=faults) or ""
         tool = facts.tools.records.get(values[column])
         if tool is not None and tool.measures != measures:
-            rule = f"tools.csv says that it measures {tool.measures}; here a tool for {measures} is needed."
+            rule = f"This tool measures {tool.measures} (tools.csv); here one for {measures} is needed."
             faults.append(Fault(file, record.row, column, quoted(name), rule, "Name another tool, or leave the cell blank."))
         elif tool is not None:
             u[column] = tool.u
@@ -87,13 +88,17 @@ def offcut_of(
         return None
     values["legs_to"] = values["legs_to"] or "centre"
     offcut = Offcut(**values, row=record.row)
-    bender, tube = facts.benders.records.get(offcut.bender), facts.tubes.records.get(offcut.tube)
-    if bender is not None and tube is not None:
-        wrong, doubtful = check_offcut(
-            offcut, bender=bender, tube=tube, angle_u_deg=u["angle_tool"], length_u_mm=u["length_tool"], file=file
-        )
-        faults.extend(wrong)
-        cautions.extend(doubtful)
+    wrong, doubtful = check_offcut(
+        offcut,
+        # One whose own row is faulty, and told there, still leaves something to judge by.
+        bender=facts.benders.records.get(offcut.bender, Bender(offcut.bender)),
+        tube=facts.tubes.records.get(offcut.tube),
+        angle_u_deg=u["angle_tool"],
+        length_u_mm=u["length_tool"],
+        file=file,
+    )
+    faults.extend(wrong)
+    cautions.extend(doubtful)
     return offcut if len(faults) == before else None
 
 
