@@ -128,8 +128,9 @@ class Law:
 
     def springback(self, dial_deg) -> Estimate:
         """Dial angle − finished angle, on average over many bends at `dial_deg` [deg]."""
-        mean = self.mean_angle(dial_deg)
-        return Estimate(np.asarray(dial_deg, float)[()] - mean.value, mean.u, "°", self.dof)
+        dial = _finite(dial_deg, "dial_deg")
+        a, b = self._numbers[:2]
+        return _estimate(dial - (a + b * dial), self._variance_of(np.ones_like(dial), dial), "°", self.dof)
 
     def setback(self, angle_deg) -> Estimate:
         """Apex to start of bend, R·tan(θ/2) [mm], for finished angles [deg]."""
