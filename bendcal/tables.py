@@ -154,15 +154,20 @@ def table_of(data: bytes, file: str, columns: Sequence[Column], faults: list[Fau
     known = {name: place for name, place in places.items() if name in names}
     strangers = [cell for cell in header if tidy(cell) and header_key(cell) not in names]
     missing = [column for column in columns if column.required and column.name not in known]
+    if missing and not known:
+        remedy = f"Put a header row on top that names {', '.join(column.name for column in missing)}."
+        found = f"a first row with {_listed(header)}"
+        faults.append(Fault(file, row, None, found, "The first row names the columns.", remedy))
+        return None
     faults.extend(_missing(file, row, column.name, header, strangers) for column in missing)
     if len(faults) > before:
         return None
     table = Table(text, tuple(columns), known, _decimal_of(text, columns, known))
     absent = [column.name for column in columns if column.name not in known]
     for stranger in strangers:
-        if near := get_close_matches(header_key(stranger), absent, n=1, cutoff=0.8):
+        if near := next((name for name in absent if _nearest(name, [stranger], cutoff=0.8)), None):
             rule = "A column that is not known is left alone."
-            remedy = f"If it is meant to be {near[0]}, rename it."
+            remedy = f"If it is meant to be {near}, rename it."
             table.cautions.append(Caution(file, row, tidy(stranger), f"a column named {quoted(tidy(stranger))}", rule, remedy))
     return table
 
@@ -184,11 +189,22 @@ def _decimal_of(text: CsvText, columns: Sequence[Column], places: dict[str, int]
 
 
 def _missing(file: str, row: int, name: str, header: Sequence[str], strangers: list[str]) -> Fault:
-    near = get_close_matches(name, [header_key(cell) for cell in strangers], n=1, cutoff=0.6)
-    meant = next((tidy(cell) for cell in strangers if near and header_key(cell) == near[0]), None)
-    there = ", ".join(quoted(tidy(cell)) for cell in header[:20] if tidy(cell))
+    meant = _nearest(name, strangers, cutoff=0.6)
     remedy = f"Rename {quoted(meant)} to {name}." if meant else f"Add a column {name}."
-    return Fault(file, row, name, f"no such column; there are {there or 'none'}", f"The column {name} is required.", remedy)
+    found = f"no such column; there are {_listed(header)}"
+    return Fault(file, row, name, found, f"The column {name} is required.", remedy)
+
+
+def _nearest(name: str, headers: Sequence[str], *, cutoff: float) -> str | None:
+    """The header that was perhaps meant to be `name`: without its unit, or misspelled."""
+    keys = {header_key(cell): tidy(cell) for cell in headers}
+    near = [key for key in keys if key == name.rpartition("_")[0]]
+    near = near or get_close_matches(name, keys, n=1, cutoff=cutoff)
+    return keys[near[0]] if near else None
+
+
+def _listed(header: Sequence[str]) -> str:
+    return ", ".join(quoted(tidy(cell)) for cell in header[:20] if tidy(cell))
 
 
 def _too_many(text: CsvText, row: int, cells: int, named: int) -> Fault:
