@@ -90,13 +90,14 @@ class Calibration:
     __repr__ = __str__
 
 
-def calibrate(shop: Shop, *, widths: Widths = WIDTHS) -> Calibration:
+def calibrate(shop: Shop, *, widths: Widths = WIDTHS, warm: np.ndarray | None = None) -> Calibration:
     """Fit the law of every bender × tube that has an offcut which counts.
 
     Parameters
     ----------
     shop : what :func:`bendcal.read_shop` returned
     widths : what is believed before any offcut is bent
+    warm : scales to begin with: ``warm`` of an earlier calibration of nearly the same shop
 
     Returns
     -------
@@ -112,7 +113,7 @@ def calibrate(shop: Shop, *, widths: Widths = WIDTHS) -> Calibration:
         found = f"all {aside} of them are set aside" if aside else "there are none"
         raise ValueError(f"No offcut counts ({found}). Bend a marked offcut, measure it, and enter it in offcuts.csv.")
     pieces = pieces_of(shop, pairs, widths)
-    fit = fit_laws(pieces, pool_of(shop, pairs, widths), widths)
+    fit = fit_laws(pieces, pool_of(shop, pairs, widths), widths, warm=warm)
     laws = {pair: _law(shop, pair, k, pieces, fit, widths) for k, pair in enumerate(pairs)}
     return Calibration(
         laws, _residuals(pieces, fit), tuple((o.offcut, o.set_aside) for o in shop.offcuts if not o.counts),

@@ -185,12 +185,17 @@ def fit_laws(pieces: Pieces, pool: Pool, widths: Widths = WIDTHS, *, warm: np.nd
     model = _Model(pieces, pool, widths)
     best = np.zeros(3) if warm is None else warm
     sites = model.linearise_at(best)
-    found = average_over(lambda x: model.settle(x, sites, tolerance=0.02)[0].log_evidence, 3, start=best)
-    points, weight = found.points, found.weight
+    last = {}
+
+    def log_evidence(points: np.ndarray) -> np.ndarray:
+        last["sites"], last["points"] = model.settle(points, sites, tolerance=0.02)[0], points
+        return last["sites"].log_evidence
+
+    found = average_over(log_evidence, 3, start=best)
     # Settings that hardly count cost as much as those that do.
-    counts = weight > 1e-4
-    points, weight = points[counts], weight[counts] / weight[counts].sum()
-    settled, pooled = model.settle(points, sites, tolerance=1e-3)
+    counts = found.weight > 1e-4
+    points, weight = found.points[counts], found.weight[counts] / found.weight[counts].sum()
+    settled, pooled = model.settle(points, last["sites"].at(counts), tolerance=5e-3)
     p = np.einsum("s,skp->kp", weight, pooled.mean)
     apart = pooled.mean - p
     covariance = np.einsum("s,skpq->kpq", weight, pooled.covariance) + np.einsum("s,skp,skq->kpq", weight, apart, apart)
@@ -278,8 +283,16 @@ class _Model:
             lambda precision, shift: self.pool.solve(precision, shift, own), design=self.design, z=self.z,
             noise=noise[:, :, None] + self.stray * self.taken[:, None, None, :], log_prior=self.log_prior,
             group=self.group, groups=self.groups, tolerance=tolerance,
-            start=None if start is None else (start.precision[:1], start.shift[:1]),
+            start=None if start is None else self._start(noise, start),
         )  # fmt: skip
+
+    def _start(self, noise: np.ndarray, known: Sites) -> tuple[np.ndarray, np.ndarray]:
+        """What the pieces should say under `noise`, from what they said at one other setting."""
+        if len(known.precision) == len(noise) and len(noise) > 1:
+            return known.precision, known.shift
+        change = np.linalg.inv(noise) - np.linalg.inv(known.honest)
+        change = change * known.chance[..., 0][..., None, None]
+        return known.precision + change, known.shift + (change @ self.z[:, :, None])[..., 0]
 
     def residuals(self, sites: Sites, pooled: Pooled, points: np.ndarray, weight: np.ndarray):
         """Reading − law, reading against all other pieces in units of its uncertainty, leverage."""

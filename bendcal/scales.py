@@ -72,7 +72,7 @@ def average_over(
         step = -vectors @ ((vectors.T @ slope) / values)
         mode = mode + step * min(1.0, 2.0 / max(float(np.linalg.norm(step)), 1e-12))
         span = np.clip(1.0 / np.sqrt(-np.diag(vectors @ np.diag(values) @ vectors.T)), 0.1, 1.0)
-        if float(np.linalg.norm((vectors.T @ step) * np.sqrt(-values))) < 0.25:
+        if float(np.linalg.norm((vectors.T @ step) * np.sqrt(-values))) < 0.4:
             break
     roots, root_weights = np.polynomial.hermite_e.hermegauss(nodes)
     unit = np.array(list(product(roots, repeat=dimensions)))

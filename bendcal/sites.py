@@ -13,7 +13,7 @@ Source: T. P. Minka, Expectation propagation for approximate Bayesian inference,
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -32,6 +32,7 @@ class Sites:
         prior say the readings should be, without noise
     gradient : (S, N, q) of the log probability of the piece, by its predicted readings
     log_evidence : (S,)
+    honest : (S, N, q, q) covariance of the first kind of noise
     rounds : sweeps taken
     moved : the largest change of the last sweep, in prior-free units
     """
@@ -43,8 +44,14 @@ class Sites:
     outside_covariance: np.ndarray
     gradient: np.ndarray
     log_evidence: np.ndarray
+    honest: np.ndarray
     rounds: int
     moved: float
+
+    def at(self, settings: np.ndarray) -> Sites:
+        """The same at some of the settings only."""
+        arrays = {f.name: getattr(self, f.name)[settings] for f in fields(self) if f.name not in ("rounds", "moved")}
+        return Sites(**arrays, rounds=self.rounds, moved=self.moved)
 
 
 def outer_information(design: np.ndarray, precision: np.ndarray, shift: np.ndarray, group: np.ndarray, groups: int):
@@ -97,7 +104,7 @@ def settle(
         answer = solve(*outer_information(design, precision, shift, group, groups))
         mean = (design @ answer.mean[:, group][..., None])[..., 0]
         spread = design @ answer.covariance[:, group] @ transposed
-        away = np.linalg.inv(eye - spread @ precision)
+        away = _inverse(eye - spread @ precision)
         outside = away @ spread
         outside = (outside + np.swapaxes(outside, -1, -2)) / 2
         outside_mean = (away @ (mean - (spread @ shift[..., None])[..., 0])[..., None])[..., 0]
@@ -114,7 +121,7 @@ def settle(
         gradient = (chance[..., None] * weighted).sum(axis=2)
         bend = (chance[..., None, None] * (inverse - weighted[..., :, None] * weighted[..., None, :])).sum(axis=2)
         bend += gradient[..., :, None] * gradient[..., None, :]
-        release = np.linalg.inv(eye - bend @ outside)
+        release = _inverse(eye - bend @ outside)
         new_precision = release @ bend
         new_precision = _never_negative((new_precision + np.swapaxes(new_precision, -1, -2)) / 2)
         new_shift = (release @ gradient[..., None] + new_precision @ outside_mean[..., None])[..., 0]
@@ -122,14 +129,14 @@ def settle(
         step = np.abs(new_shift - shift - ((new_precision - precision) @ mean[..., None])[..., 0]) * scale
         previous, moved = moved, float(step.max()) if n else 0.0
         keep = 1.0 if rounds < 3 or moved < 0.7 * previous else 0.5
-        log_evidence = answer.log_mass + (log_piece - _log_own(precision, shift, outside_mean, outside)).sum(axis=1)
-        if moved <= tolerance:
+        if moved <= tolerance or rounds == max_rounds:
             break
         precision = precision + keep * (new_precision - precision)
         shift = shift + keep * (new_shift - shift)
+    log_evidence = answer.log_mass + (log_piece - _log_own(precision, shift, outside_mean, outside)).sum(axis=1)
     sites = Sites(
         precision, shift, chance, outside_mean, outside, gradient,
-        log_evidence - 0.5 * z.size * np.log(2 * np.pi), rounds, moved,
+        log_evidence - 0.5 * z.size * np.log(2 * np.pi), noise[:, :, 0], rounds, moved,
     )
     return sites, answer
 
@@ -157,12 +164,23 @@ def _never_negative(precision: np.ndarray) -> np.ndarray:
 def _log_own(precision, shift, mean, covariance) -> np.ndarray:
     """log ∫ N(f; mean, covariance) exp(−½ fᵀΛf + ηᵀf), (S, N)."""
     loosened = np.eye(mean.shape[-1]) + covariance @ precision
-    freed = np.linalg.inv(loosened)
+    freed = _inverse(loosened)
     inner = (freed @ covariance @ shift[..., None])[..., 0]
     pulled = (np.swapaxes(freed, -1, -2) @ shift[..., None])[..., 0]
     quiet = (precision @ freed @ mean[..., None])[..., 0]
     log_det = np.log(np.maximum(np.linalg.det(loosened), 1e-300))
     return 0.5 * ((shift * inner).sum(-1) + 2 * (pulled * mean).sum(-1) - (mean * quiet).sum(-1) - log_det)
+
+
+def _inverse(matrices: np.ndarray) -> np.ndarray:
+    """Inverse of many small matrices; in closed form for 3 × 3, by its rows' cross products."""
+    if matrices.shape[-1] != 3:
+        return np.linalg.inv(matrices)
+    (a, b, c), (d, e, f), (g, h, i) = np.moveaxis(matrices, (-2, -1), (0, 1))
+    columns = [e * i - f * h, c * h - b * i, b * f - c * e, f * g - d * i, a * i - c * g, c * d - a * f]
+    columns += [d * h - e * g, b * g - a * h, a * e - b * d]
+    det = a * columns[0] + b * columns[3] + c * columns[6]
+    return (np.stack(columns, axis=-1) / det[..., None]).reshape(matrices.shape)
 
 
 def _inverse_and_log_det(matrices: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
