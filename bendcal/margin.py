@@ -15,7 +15,7 @@ from scipy.stats import norm
 from bendcal.law import Law
 from bendcal.path import Legs, end_shifts, reverse_legs
 
-__all__ = ["TWIST_SD_DEG", "end_covariance_mm2", "trim_for_mm"]
+__all__ = ["TWIST_SD_DEG", "along_last_leg_mm", "end_covariance_mm2", "end_sensitivities", "trim_for_mm"]
 
 #: Standard deviation of turning the tube to a twist by eye and a line drawn along it (common practice).
 TWIST_SD_DEG = 1.0
@@ -47,6 +47,28 @@ def _shape_sensitivities(legs: Legs, law: Law, dial_deg: np.ndarray, side: np.nd
     return leg + np.concatenate([none, setback]) + np.concatenate([setback, none]), angle
 
 
+def end_sensitivities(
+    legs: Legs, law: Law, dial_deg: np.ndarray, side: np.ndarray, *, free_end: str = "B"
+) -> tuple[np.ndarray, np.ndarray]:
+    """How the free end of the bent line moves with all that is not known exactly.
+
+    Parameters
+    ----------
+    legs, law, dial_deg, side, free_end : as in :func:`end_covariance_mm2`
+
+    Returns
+    -------
+    (3, 5 + 2n) [mm per unit] for the law's five numbers, n bends' own scatter [deg] and
+    n marks [mm]; (3, n) [mm/deg] for the twists
+    """
+    by_leg, by_angle = _shape_sensitivities(legs, law, dial_deg, side)
+    seen = legs
+    if free_end == "A":
+        seen, by_leg, by_angle = reverse_legs(legs), by_leg[::-1], by_angle[::-1]
+    per_leg, per_angle, per_twist = end_shifts(seen)
+    return per_leg.T @ by_leg + per_angle.T @ by_angle, per_twist.T
+
+
 def end_covariance_mm2(
     legs: Legs, law: Law, dial_deg: np.ndarray, side: np.ndarray, *, free_end: str = "B", twist_sd_deg: float = TWIST_SD_DEG
 ) -> np.ndarray:
@@ -69,17 +91,12 @@ def end_covariance_mm2(
     Source: JCGM 100:2008, 5.2, propagation with correlated inputs.
     """
     n = legs.bends
-    by_leg, by_angle = _shape_sensitivities(legs, law, dial_deg, side)
-    seen = legs
-    if free_end == "A":
-        seen, by_leg, by_angle = reverse_legs(legs), by_leg[::-1], by_angle[::-1]
-    per_leg, per_angle, per_twist = end_shifts(seen)
-    end = per_leg.T @ by_leg + per_angle.T @ by_angle
+    end, per_twist = end_sensitivities(legs, law, dial_deg, side, free_end=free_end)
     covariance = np.zeros((5 + 2 * n, 5 + 2 * n))
     covariance[:5, :5] = law.covariance.to_numpy()
     rest = np.arange(5, 5 + 2 * n)
     covariance[rest, rest] = np.repeat([law.scatter_deg**2, law.marking_mm**2], n)
-    return end @ covariance @ end.T + twist_sd_deg**2 * per_twist.T @ per_twist
+    return end @ covariance @ end.T + twist_sd_deg**2 * per_twist @ per_twist.T
 
 
 def along_last_leg_mm(covariance_mm2: np.ndarray, legs: Legs, *, free_end: str = "B") -> float:
