@@ -74,5 +74,18 @@ def bend_up(
     setback = radius * np.tan(np.radians(angle) / 2)
     from_mm = np.concatenate([[seat_a_mm], start + arc])
     to_mm = np.concatenate([start, [seat_b_mm]])
+    straight = to_mm - from_mm
+    _refuse_overlap(straight)
     around = np.concatenate([[0.0], setback]) + np.concatenate([setback, [0.0]])
-    return Legs(to_mm - from_mm + around, angle, np.atleast_1d(np.asarray(twist_deg, float)))
+    return Legs(straight + around, angle, np.atleast_1d(np.asarray(twist_deg, float)))
+
+
+def _refuse_overlap(straight: np.ndarray) -> None:
+    # A leg with overlapping bends can still come out longer than nothing, so Legs would take it.
+    for i in np.flatnonzero(straight < -1e-9):
+        here = "end A" if i == 0 else f"bend {i}"
+        there = "end B" if i == len(straight) - 1 else f"bend {i + 1}"
+        raise ValueError(
+            f"These marks cannot be bent: {here} and {there} overlap by {-straight[i]:.2f} mm of tube. "
+            "Move the marks apart or bend by a smaller angle."
+        )
