@@ -14,6 +14,7 @@ import pandas as pd
 
 
 from bendcal.atomic import write_atomically
+from bendcal.blunders import find_blunders
 from bendcal.fit import JointFit, Pieces, fit_laws, pieces_of
 from bendcal.law import PARAMETERS, Law
 from bendcal.prior import WIDTHS, Widths, pool_of
@@ -35,13 +36,16 @@ class Calibration:
     residuals : one row a piece that counts: offcut, bender, tube; reading − law for the
         angle [deg], mark-to-apex and the gain [mm], each also in units of its standard
         uncertainty (``z_…``); leverage, from 0 (the piece taught nothing) to 1
+    blunders : one sentence for each piece that the other readings do not believe
     set_aside : (offcut, reason) of the pieces that do not count
     digest : SHA-256 of the readings that were used
     version : the package's version that made it
+    joint : covariance of all laws together, in the order of ``laws``; None where there are very many
+    warm : what the next :func:`calibrate` may begin with
 
     Examples
     --------
-    >>> Calibration({}, pd.DataFrame(), (), "", "0").law("small", "brake")
+    >>> Calibration({}, pd.DataFrame(), (), (), "", "0").law("small", "brake")
     Traceback (most recent call last):
     ...
     bendcal.shop.UnknownName: There is no law of bender 'small' with tube 'brake' yet: no offcut of that pair counts. Bend one marked offcut, enter it, and calibrate again. Known: none at all.
@@ -49,9 +53,12 @@ class Calibration:
 
     laws: Mapping[tuple[str, str], Law]
     residuals: pd.DataFrame
+    blunders: tuple[str, ...]
     set_aside: tuple[tuple[str, str], ...]
     digest: str
     version: str
+    joint: np.ndarray | None = None
+    warm: np.ndarray | None = None
 
     def law(self, bender: str, tube: str) -> Law:
         """The law of `bender` with `tube`. Raises UnknownName where no offcut of that pair counts."""
@@ -62,6 +69,17 @@ class Calibration:
             f"There is no law of bender {bender!r} with tube {tube!r} yet: no offcut of that pair counts. "
             f"Bend one marked offcut, enter it, and calibrate again. Known: {known}."
         )
+
+    def covariance_between(self, first: tuple[str, str], second: tuple[str, str]) -> np.ndarray:
+        """Covariance (5, 5) of the parameters of two laws with one another.
+
+        Zeros where there are too many laws to keep it: differences then look a little less
+        certain than they are, never more.
+        """
+        one, two = (list(self.laws).index((self.law(*pair).bender, self.law(*pair).tube)) for pair in (first, second))
+        if self.joint is None:
+            return np.zeros((5, 5)) if one != two else self.laws[first].covariance.to_numpy()
+        return self.joint[5 * one : 5 * one + 5, 5 * two : 5 * two + 5]
 
     def save(self, path: str | Path) -> None:
         """Write the calibration to `path` as JSON, whole or not at all.
@@ -79,6 +97,7 @@ class Calibration:
             laws.append({name: value for name, value in facts.items() if not name.startswith("_")})
         record = {
             "format": FORMAT, "version": self.version, "digest": self.digest, "laws": laws,
+            "blunders": list(self.blunders), "joint": None if self.joint is None else self.joint.tolist(),
             "set_aside": [{"offcut": offcut, "reason": reason} for offcut, reason in self.set_aside],
             "residuals": json.loads(self.residuals.to_json(orient="records", double_precision=12)),
         }
@@ -116,8 +135,9 @@ def calibrate(shop: Shop, *, widths: Widths = WIDTHS, warm: np.ndarray | None = 
     fit = fit_laws(pieces, pool_of(shop, pairs, widths), widths, warm=warm)
     laws = {pair: _law(shop, pair, k, pieces, fit, widths) for k, pair in enumerate(pairs)}
     return Calibration(
-        laws, _residuals(pieces, fit), tuple((o.offcut, o.set_aside) for o in shop.offcuts if not o.counts),
-        readings_digest(shop), __version__,
+        laws, _residuals(pieces, fit), tuple(blunder.sentence for blunder in find_blunders(pieces, fit)),
+        tuple((o.offcut, o.set_aside) for o in shop.offcuts if not o.counts),
+        readings_digest(shop), __version__, fit.joint, fit.warm,
     )
 
 
@@ -138,8 +158,8 @@ def _residuals(pieces: Pieces, fit: JointFit) -> pd.DataFrame:
     table = {key: [getattr(o, key) for o in pieces.offcuts] for key in ("offcut", "bender", "tube")}
     table |= {"dial_deg": pieces.dial, "reading_deg": pieces.readings[:, 0]}
     table |= {f"resid_{name}": fit.residual[:, i] for i, name in enumerate(names)}
-    table |= {f"z_{name.rsplit('_', 1)[0]}": fit.disagreement[:, i] for i, name in enumerate(names)}
-    return pd.DataFrame(table | {"leverage": fit.leverage})
+    table |= {f"z_{name.rsplit('_', 1)[0]}": (pieces.readings - fit.expected)[:, i] / fit.expected_covariance[:, i, i] ** 0.5 for i, name in enumerate(names)}
+    return pd.DataFrame(table | {"blunder_chance": 1.0 - fit.chance[:, 0], "leverage": fit.leverage})
 
 
 def readings_digest(shop: Shop) -> str:
@@ -185,6 +205,7 @@ def load_calibration(path: str | Path) -> Calibration:
             laws[law.bender, law.tube] = law
         aside = tuple((each["offcut"], each["reason"]) for each in record["set_aside"])
         residuals = pd.DataFrame(record["residuals"]).infer_objects()
-        return Calibration(laws, residuals, aside, record["digest"], record["version"])
+        joint = None if record["joint"] is None else np.array(record["joint"], float)
+        return Calibration(laws, residuals, tuple(record["blunders"]), aside, record["digest"], record["version"], joint)
     except (json.JSONDecodeError, UnicodeDecodeError, KeyError, TypeError, AttributeError) as error:
         raise ValueError(f"{path.name} is not a calibration that bendcal wrote ({type(error).__name__}). {remake}") from error

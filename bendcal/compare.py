@@ -59,11 +59,12 @@ class Comparison:
     def sentence(self) -> str:
         """Whether the one may stand in for the other, in plain words, at the angle where it matters most."""
         low, high = self.dial.interval(0.95)
-        k = int(np.argmax(np.abs(self.dial.value)))
+        clear = bool(np.any((low > 0) | (high < 0)))
+        # Where it shows most plainly if it shows at all, else where it is largest.
+        k = int(np.argmax(np.abs(self.dial.value) / np.where(clear, self.dial.u, 1.0)))
         angle, diff = self.angle_deg[k], float(self.dial.value[k])
         one, two = self._names()
         scatter = np.hypot(self.first.scatter_deg, self.second.scatter_deg) / np.sqrt(2)
-        clear = bool(np.any((low > 0) | (high < 0)))
         wide = float(np.max(np.abs(np.stack([low, high]))))
         span = f"{diff:+.1f}° (95 %: {low[k]:+.1f} to {high[k]:+.1f})"
         if clear:
@@ -116,13 +117,18 @@ def compare(
     """
     angle = np.atleast_1d(np.asarray(angle_deg, float))
     one, two = cal.law(*first), cal.law(*second)
-    return Comparison(one, two, angle, *map(_difference, _values(one, angle), _values(two, angle)))
+    between = cal.covariance_between(first, second)
+    by_one, by_two = one.sensitivities(angle), two.sensitivities(angle)
+    c_one, c_two = one.covariance.to_numpy(), two.covariance.to_numpy()
+    dof = min(one.dof, two.dof)
+    differences = []
+    for i, (a, b) in enumerate(zip(_values(one, angle), _values(two, angle), strict=True)):
+        # What the two laws share (a bender, a tube) moves both alike and drops out of the difference.
+        variance = np.einsum("np,pq,nq->n", by_one[i], c_one, by_one[i]) + np.einsum("np,pq,nq->n", by_two[i], c_two, by_two[i])
+        variance -= 2 * np.einsum("np,pq,nq->n", by_one[i], between, by_two[i])
+        differences.append(Estimate(b.value - a.value, np.sqrt(np.maximum(variance, 0.0)), a.unit, dof))
+    return Comparison(one, two, angle, *differences)
 
 
 def _values(law: Law, angle: np.ndarray) -> tuple[Estimate, Estimate, Estimate]:
     return law.dial_for(angle), law.take_up(angle), law.gain(angle)
-
-
-def _difference(one: Estimate, two: Estimate) -> Estimate:
-    # The laws are fitted pair by pair, so their errors are independent.
-    return Estimate(two.value - one.value, np.hypot(one.u, two.u), one.unit, min(one.dof, two.dof))

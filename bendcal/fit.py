@@ -36,6 +36,9 @@ NOISES = ((), (0,), (1,), (2,), (1, 2))
 
 _UNREAD = 0.0
 
+#: Up to so many pairs the laws' covariance with one another is kept (24 pairs: 120 × 120).
+_MOST_TOGETHER = 24
+
 
 @dataclass(frozen=True, eq=False)
 class Pieces:
@@ -50,6 +53,7 @@ class Pieces:
     precision : (N, 3, 3) inverse covariance of those readings, zero where not measured
     log_det : (N,) log determinant of the covariance of those that were
     crossing : (N,) c above
+    od_mm : (N,) the tubes' outside diameters
     """
 
     offcuts: tuple[Offcut, ...]
@@ -59,6 +63,7 @@ class Pieces:
     precision: np.ndarray
     log_det: np.ndarray
     crossing: np.ndarray
+    od_mm: np.ndarray
 
 
 def pieces_of(shop: Shop, pairs: Sequence[tuple[str, str]], widths: Widths = WIDTHS) -> Pieces:
@@ -106,6 +111,7 @@ def pieces_of(shop: Shop, pairs: Sequence[tuple[str, str]], widths: Widths = WID
         precision=precision,
         log_det=np.linalg.slogdet(covariance)[1],
         crossing=signs * radii,
+        od_mm=2 * radii,
     )
 
 
@@ -147,10 +153,11 @@ class JointFit:
     scatter_deg : (K,) root mean square scatter of one bend [deg]
     dof : degrees of freedom that the uncertainty of the scatter amounts to
     residual : (N, 3) reading − law, NaN where not read
-    disagreement : (N, 3) reading − what all *other* pieces say, over its standard uncertainty
+    expected, expected_covariance : (N, 3), (N, 3, 3) what all *other* pieces say the readings
+        should have been, and how closely, the error of honest readings included
     chance : (N, 5) probability of each of :data:`NOISES`
     leverage : (N,) share of the piece's information that the fit takes from itself
-    pooled : the posterior at the best scales, for what pairs have in common
+    joint : (5K, 5K) covariance of all laws together; None for very many pairs
     scales : scatter [deg], readings, own deviations: the posterior means
     warm : what the next fit may start from
     """
@@ -160,10 +167,11 @@ class JointFit:
     scatter_deg: float
     dof: float
     residual: np.ndarray
-    disagreement: np.ndarray
+    expected: np.ndarray
+    expected_covariance: np.ndarray
     chance: np.ndarray
     leverage: np.ndarray
-    pooled: Pooled
+    joint: np.ndarray | None
     scales: tuple[float, float, float]
     warm: np.ndarray
 
@@ -202,12 +210,12 @@ def fit_laws(pieces: Pieces, pool: Pool, widths: Widths = WIDTHS, *, warm: np.nd
     scatter, reading, own = model.scales(points)
     variance = float(weight @ scatter**2)
     spread = float(weight @ (scatter**2 - variance) ** 2)
-    residual, disagreement, leverage = model.residuals(settled, pooled, points, weight)
+    residual, expected, expected_covariance, leverage = model.residuals(settled, pooled, points, weight)
     return JointFit(
         p=pool.centre + p, covariance=covariance, scatter_deg=variance**0.5,
-        dof=4.0 + 2.0 * variance**2 / max(spread, 1e-30), residual=residual, disagreement=disagreement,
+        dof=4.0 + 2.0 * variance**2 / max(spread, 1e-30), residual=residual, expected=expected, expected_covariance=expected_covariance,
         chance=np.einsum("s,snc->nc", weight, settled.chance), leverage=leverage,
-        pooled=model.settle(found.mode[None], sites, tolerance=1e-3)[1],
+        joint=_together(pool, pooled, weight, covariance),
         scales=(float(weight @ scatter), float(weight @ reading), float(weight @ own)), warm=found.mode,
     )  # fmt: skip
 
@@ -295,14 +303,32 @@ class _Model:
         return known.precision + change, known.shift + (change @ self.z[:, :, None])[..., 0]
 
     def residuals(self, sites: Sites, pooled: Pooled, points: np.ndarray, weight: np.ndarray):
-        """Reading − law, reading against all other pieces in units of its uncertainty, leverage."""
+        """Reading − law; what all other pieces expect of it and how closely; leverage."""
         scatter, reading, _ = self.scales(points)
         mean = np.einsum("s,skp->kp", weight, pooled.mean)
         residual = self.z - np.einsum("nqp,np->nq", self.design, mean[self.group])
-        honest = reading[:, None, None] ** 2 * np.einsum("nii->ni", self.tool_covariance) + scatter[:, None, None] ** 2 * self.slope**2
-        outside = np.einsum("snii->sni", sites.outside_covariance) + honest
-        disagreement = np.einsum("s,sni->ni", weight, (self.z - sites.outside_mean) / np.sqrt(np.where(self.taken, outside, 1.0)))
+        honest = (reading**2)[:, None, None, None] * self.tool_covariance + self.untaken
+        honest = honest + (scatter**2)[:, None, None, None] * self.slope[:, :, None] * self.slope[:, None, :]
+        expected = np.einsum("s,sni->ni", weight, sites.outside_mean)
+        apart = sites.outside_mean - expected
+        variance = np.einsum("s,snij->nij", weight, sites.outside_covariance + honest + apart[..., None] * apart[..., None, :])
         spread = self.design @ np.einsum("s,skpq->kpq", weight, pooled.covariance)[self.group] @ np.swapaxes(self.design, 1, 2)
         said = np.einsum("s,snij->nij", weight, sites.precision)
         leverage = np.einsum("nij,nji->n", said, spread) / np.maximum(self.taken.sum(axis=1), 1)
-        return np.where(self.taken, residual, np.nan), np.where(self.taken, disagreement, np.nan), leverage
+        blank = np.where(self.taken, 0.0, np.nan)
+        return residual + blank, self.pieces.readings - (self.z - expected), variance, leverage
+
+
+def _together(pool: Pool, pooled: Pooled, weight: np.ndarray, covariance: np.ndarray) -> np.ndarray | None:
+    """Covariance of all laws with one another, the scales averaged over."""
+    k = len(covariance)
+    if k > _MOST_TOGETHER:
+        return None
+    apart = pooled.mean - np.einsum("s,skp->kp", weight, pooled.mean)
+    whole = np.einsum("s,skp,sjq->kpjq", weight, apart, apart)
+    for i in range(k):
+        others = np.array([j for j in range(k) if j != i], int)
+        if others.size:
+            whole[i][:, others] += np.einsum("s,sjpq->pjq", weight, pooled.cross_covariance(pool, i, others))
+        whole[i, :, i] = covariance[i]
+    return whole.reshape(5 * k, 5 * k)

@@ -155,6 +155,17 @@ class Law:
         variance = by_radius**2 * c[2, 2] + by_developed**2 * c[3, 3] + 2 * by_radius * by_developed * c[2, 3]
         return _estimate(gain_mm(angle, self._numbers[2], self._numbers[3]), variance, "mm", self.dof)
 
+    def sensitivities(self, angle_deg) -> np.ndarray:
+        """∂(dial setting, take-up, gain)/∂(parameters) at finished angles [deg], (3, n, 5)."""
+        angle = np.atleast_1d(_finite(angle_deg, "angle_deg"))
+        a, b = self._numbers[:2]
+        tan, theta = np.tan(np.radians(angle) / 2), np.radians(angle)
+        by = np.zeros((3, len(angle), 5))
+        by[0, :, 0], by[0, :, 1] = -1 / b, -(angle - a) / b**2
+        by[1, :, 2], by[1, :, 4] = tan, 1.0
+        by[2, :, 2], by[2, :, 3] = 2 * tan, -theta
+        return by
+
     def covers(self, angle_deg) -> np.ndarray | bool:
         """Whether finished angles [deg] lie within what the offcuts covered, half a degree given."""
         angle = np.asarray(angle_deg, float)

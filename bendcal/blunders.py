@@ -1,0 +1,148 @@
+"""Blunders: pieces that the other readings do not believe, and what may have happened."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from bendcal.fit import NOISES, JointFit, Pieces
+from bendcal.offcuts import Offcut
+
+__all__ = ["Blunder", "find_blunders"]
+
+#: A piece is named when the odds are even that one of its readings is a blunder.
+_NAMED_FROM = 0.5
+
+_NAMES = ("the angle", "leg A", "leg B")
+
+
+@dataclass(frozen=True)
+class Blunder:
+    """One piece in which a reading went wrong, by all that the other pieces say.
+
+    Attributes
+    ----------
+    offcut : the piece
+    readings : what disagrees: ``the angle``, ``leg A``, ``leg B``
+    times : how many standard uncertainties the worst of them is away from what all else says
+    expected : what the other readings say it should have been [deg or mm]
+    chance : probability that it is a blunder
+    guess : what may have happened, as a question, or blank
+    """
+
+    offcut: Offcut
+    readings: tuple[str, ...]
+    times: float
+    expected: tuple[float, ...]
+    chance: float
+    guess: str = ""
+
+    @property
+    def sentence(self) -> str:
+        """What disagrees by how much, and the question to ask."""
+        which = " and ".join(self.readings)
+        verb = "disagrees" if len(self.readings) == 1 else "disagree"
+        units = ["°" if name == "the angle" else " mm" for name in self.readings]
+        wanted = " and ".join(f"{value:.1f}{unit}" for value, unit in zip(self.expected, units, strict=True))
+        ask = f" {self.guess}" if self.guess else " Measure it again, or set it aside with the reason."
+        return (
+            f"Offcut {self.offcut.offcut}: {which} {verb} with the other readings by {self.times:.0f} times "
+            f"{'its' if len(self.readings) == 1 else 'their'} uncertainty (they expect about {wanted}).{ask}"
+        )
+
+    def __str__(self) -> str:
+        return self.sentence
+
+
+def find_blunders(pieces: Pieces, fit: JointFit) -> tuple[Blunder, ...]:
+    """The pieces of a fit that are more likely blunders than not.
+
+    Parameters
+    ----------
+    pieces, fit : the offcuts and what was fitted to them
+
+    Returns
+    -------
+    Blunders, in the pieces' order
+    """
+    found = []
+    for i in np.flatnonzero(1.0 - fit.chance[:, 0] >= _NAMED_FROM):
+        kind = 1 + int(np.argmax(fit.chance[i, 1:]))
+        wrong = NOISES[kind]
+        off = _away(pieces.readings[i] - fit.expected[i], fit.expected_covariance[i])
+        offcut = pieces.offcuts[i]
+        shown = _as_written(offcut, fit.expected[i])
+        found.append(Blunder(
+            offcut, tuple(_NAMES[j] for j in wrong), float(max(abs(off[j]) for j in wrong)),
+            tuple(shown[j] for j in wrong), float(1.0 - fit.chance[i, 0]),
+            _guess(offcut, wrong, shown, np.sqrt(np.diag(fit.expected_covariance[i])), float(pieces.od_mm[i])),
+        ))  # fmt: skip
+    return tuple(found)
+
+
+def _away(off: np.ndarray, covariance: np.ndarray) -> np.ndarray:
+    """How far each reading is from what the others say, the piece's own other readings among them, in its sd."""
+    read = np.isfinite(off)
+    precision = np.linalg.inv(covariance[np.ix_(read, read)])
+    away = np.full(len(off), np.nan)
+    away[read] = precision @ off[read] / np.sqrt(np.diag(precision))
+    return away
+
+
+def _as_written(offcut: Offcut, expected: Sequence[float]) -> tuple[float, float, float]:
+    """Expected angle, leg A and leg B as a person would have written them."""
+    return float(expected[0]), float(expected[1]) + offcut.mark_mm, float(expected[2]) + offcut.length_mm - offcut.mark_mm
+
+
+def _guess(offcut: Offcut, wrong: tuple[int, ...], shown: tuple[float, ...], u: np.ndarray, od_mm: float) -> str:
+    """The first everyday slip that would explain the reading within twice its uncertainty."""
+    def fits(reading: int, value: float) -> bool:
+        return abs(value - shown[reading]) <= 2.0 * u[reading] + 0.5
+
+    legs = (offcut.leg_a_mm, offcut.leg_b_mm)
+    if wrong == (0,):
+        angle = offcut.angle_deg
+        swapped = _swapped_digits(angle)
+        if swapped is not None and fits(0, swapped):
+            return f"Were two digits swapped ({angle:g} for {swapped:g})?"
+        if fits(0, 180.0 - angle):
+            return "Was the angle between the legs read? The finished angle is 180° less that."
+        for slip in (10.0, -10.0):
+            if fits(0, angle + slip):
+                return f"Was the protractor read 10° too {'low' if slip > 0 else 'high'}?"
+        return ""
+    if None not in legs and fits(1, legs[1]) and fits(2, legs[0]):
+        return "Were leg A and leg B exchanged?"
+    # One crossing further out or in moves both legs by the same amount.
+    beyond = od_mm / 2 * np.tan(np.radians(shown[0]) / 2)
+    for word, share in _other_crossings(offcut.legs_to):
+        if all(fits(j, legs[j - 1] - share * beyond) for j in wrong):
+            return f"Was {'it' if len(wrong) == 1 else 'each'} measured to the {word}, not to the {offcut.legs_to}?"
+    for j in wrong:
+        swapped = _swapped_digits(legs[j - 1])
+        if swapped is not None and fits(j, swapped):
+            return f"Were two digits swapped ({legs[j - 1]:g} for {swapped:g})?"
+        for slip in (10.0, -10.0, 100.0, -100.0, 1.0, -1.0):
+            if abs(slip) > 4 * u[j] and fits(j, legs[j - 1] + slip):
+                return f"Was the rule read {abs(slip):.0f} mm too {'short' if slip > 0 else 'long'}?"
+    return ""
+
+
+def _other_crossings(legs_to: str) -> tuple[tuple[str, float], ...]:
+    """The crossings that were not meant, and how far beyond the meant one they lie, in shares of OD/2·tan(θ/2)."""
+    place = {"inside": -1.0, "centre": 0.0, "outside": 1.0}
+    return tuple((word, at - place[legs_to]) for word, at in place.items() if word != legs_to)
+
+
+def _swapped_digits(value: float) -> float | None:
+    """The number with the last two digits before the point exchanged, or None where that changes nothing."""
+    whole, part = divmod(abs(value), 1.0)
+    if whole < 10:
+        return None
+    tens, ones = int(whole) // 10 % 10, int(whole) % 10
+    swapped = int(whole) // 100 * 100 + ones * 10 + tens + part
+    return None if tens == ones else swapped
+
+
