@@ -62,13 +62,21 @@ def outer_information(design: np.ndarray, precision: np.ndarray, shift: np.ndarr
     design : (N, q, P)
     precision, shift : (S, N, q, q), (S, N, q)
     group : (N,) rising integers below `groups`
-    groups : K
+    groups : K; a group may have no piece
     """
     transposed = np.swapaxes(design, 1, 2)
     information = transposed @ precision @ design
     push = (transposed @ shift[..., None])[..., 0]
-    starts = np.searchsorted(group, np.arange(groups))
-    return np.add.reduceat(information, starts, axis=1), np.add.reduceat(push, starts, axis=1)
+    starts, ends = np.searchsorted(group, [np.arange(groups), np.arange(1, groups + 1)])
+    there = np.flatnonzero(ends > starts)  # reduceat gives no zero for a group without pieces
+    if len(there) == groups:
+        return np.add.reduceat(information, starts, axis=1), np.add.reduceat(push, starts, axis=1)
+    total = np.zeros((len(precision), groups, *information.shape[2:]))
+    pull = np.zeros(total.shape[:-1])
+    if len(there):
+        total[:, there] = np.add.reduceat(information, starts[there], axis=1)
+        pull[:, there] = np.add.reduceat(push, starts[there], axis=1)
+    return total, pull
 
 
 def settle(
