@@ -39,7 +39,7 @@ def _shape_sensitivities(legs: Legs, law: Law, dial_deg: np.ndarray, side: np.nd
     arc[:, 3] += theta
     start = np.where(side[:, None] < 0, -arc, 0.0)
     start[:, 4] += side
-    start[np.arange(n), 5 + n + np.arange(n)] += side
+    start[np.arange(n), 5 + n + np.arange(n)] += 1.0
     setback = radius * 0.5 / np.cos(theta / 2)[:, None] ** 2 * by_angle
     setback[:, 2] += tan
     none = np.zeros((1, 5 + 2 * n))
