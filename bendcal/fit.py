@@ -176,7 +176,9 @@ class JointFit:
     warm: np.ndarray
 
 
-def fit_laws(pieces: Pieces, pool: Pool, widths: Widths = WIDTHS, *, warm: np.ndarray | None = None) -> JointFit:
+def fit_laws(
+    pieces: Pieces, pool: Pool, widths: Widths = WIDTHS, *, warm: np.ndarray | None = None, together: int = _MOST_TOGETHER
+) -> JointFit:
     """Fit the laws of all pairs together.
 
     Parameters
@@ -185,6 +187,7 @@ def fit_laws(pieces: Pieces, pool: Pool, widths: Widths = WIDTHS, *, warm: np.nd
     pool : what the K pairs share, and the prior
     widths : gives the priors of the scales and of blunders
     warm : scales to begin with, from an earlier fit of nearly the same pieces
+    together : up to how many pairs the covariance of all laws together is worked out
 
     Returns
     -------
@@ -215,7 +218,7 @@ def fit_laws(pieces: Pieces, pool: Pool, widths: Widths = WIDTHS, *, warm: np.nd
         p=pool.centre + p, covariance=covariance, scatter_deg=variance**0.5,
         dof=4.0 + 2.0 * variance**2 / max(spread, 1e-30), residual=residual, expected=expected, expected_covariance=expected_covariance,
         chance=np.einsum("s,snc->nc", weight, settled.chance), leverage=leverage,
-        joint=_together(pool, pooled, weight, covariance),
+        joint=_together(pool, pooled, weight, covariance) if len(pool.centre) <= together else None,
         scales=(float(weight @ scatter), float(weight @ reading), float(weight @ own)), warm=found.mode,
     )  # fmt: skip
 
@@ -319,11 +322,9 @@ class _Model:
         return residual + blank, self.pieces.readings - (self.z - expected), variance, leverage
 
 
-def _together(pool: Pool, pooled: Pooled, weight: np.ndarray, covariance: np.ndarray) -> np.ndarray | None:
+def _together(pool: Pool, pooled: Pooled, weight: np.ndarray, covariance: np.ndarray) -> np.ndarray:
     """Covariance of all laws with one another, the scales averaged over."""
     k = len(covariance)
-    if k > _MOST_TOGETHER:
-        return None
     apart = pooled.mean - np.einsum("s,skp->kp", weight, pooled.mean)
     whole = np.einsum("s,skp,sjq->kpjq", weight, apart, apart)
     for i in range(k):
