@@ -268,7 +268,7 @@ class _Model:
             moved = np.abs(p_new - p) / np.sqrt(np.einsum("kpp->kp", pooled.covariance[0]))
             pull = np.einsum("nq,nq->n", self.slope, sites.gradient[0])
             theta_new = np.clip(np.einsum("np,np->n", self.by_dial, p_new[self.group]) + scatter**2 * pull, 0.0, 175.0)
-            near = np.abs(theta_new - theta).max() < 0.5 and moved.max() < 0.3
+            near = np.abs(theta_new - theta).max(initial=0.0) < 0.5 and moved.max() < 0.3
             p, theta = p_new, theta_new
             if near:
                 break
