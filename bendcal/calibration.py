@@ -40,6 +40,7 @@ class Calibration:
     set_aside : (offcut, reason) of the pieces that do not count
     digest : SHA-256 of the readings that were used
     version : the package's version that made it
+    reading_scale : how much wider than stated the tools' readings scatter, from the pieces
     joint : covariance of all laws together, in the order of ``laws``; None where there are very many
     warm : what the next :func:`calibrate` may begin with
 
@@ -57,6 +58,7 @@ class Calibration:
     set_aside: tuple[tuple[str, str], ...]
     digest: str
     version: str
+    reading_scale: float = 1.0
     joint: np.ndarray | None = None
     warm: np.ndarray | None = None
 
@@ -96,7 +98,7 @@ class Calibration:
             facts["dof"] = law.dof if isfinite(law.dof) else None
             laws.append({name: value for name, value in facts.items() if not name.startswith("_")})
         record = {
-            "format": FORMAT, "version": self.version, "digest": self.digest, "laws": laws,
+            "format": FORMAT, "version": self.version, "digest": self.digest, "laws": laws, "reading_scale": self.reading_scale,
             "blunders": list(self.blunders), "joint": None if self.joint is None else self.joint.tolist(),
             "set_aside": [{"offcut": offcut, "reason": reason} for offcut, reason in self.set_aside],
             "residuals": json.loads(self.residuals.to_json(orient="records", double_precision=12)),
@@ -137,7 +139,7 @@ def calibrate(shop: Shop, *, widths: Widths = WIDTHS, warm: np.ndarray | None = 
     return Calibration(
         laws, _residuals(pieces, fit), tuple(blunder.sentence for blunder in find_blunders(pieces, fit)),
         tuple((o.offcut, o.set_aside) for o in shop.offcuts if not o.counts),
-        readings_digest(shop), __version__, fit.joint, fit.warm,
+        readings_digest(shop), __version__, fit.scales[1], fit.joint, fit.warm,
     )
 
 
@@ -206,6 +208,6 @@ def load_calibration(path: str | Path) -> Calibration:
         aside = tuple((each["offcut"], each["reason"]) for each in record["set_aside"])
         residuals = pd.DataFrame(record["residuals"]).infer_objects()
         joint = None if record["joint"] is None else np.array(record["joint"], float)
-        return Calibration(laws, residuals, tuple(record["blunders"]), aside, record["digest"], record["version"], joint)
+        return Calibration(laws, residuals, tuple(record["blunders"]), aside, record["digest"], record["version"], record["reading_scale"], joint)
     except (json.JSONDecodeError, UnicodeDecodeError, KeyError, TypeError, AttributeError) as error:
         raise ValueError(f"{path.name} is not a calibration that bendcal wrote ({type(error).__name__}). {remake}") from error

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from math import inf, isfinite
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 __all__ = ["Estimate", "decimals_for"]
 
@@ -106,8 +106,8 @@ def coverage_factor(level: float, dof) -> float | np.ndarray:
     finite = np.isfinite(dof)
     safe = np.where(finite, dof, 1e6)
     scale = np.where(safe > 2, np.sqrt((np.maximum(safe, 2.0 + 1e-9) - 2) / np.maximum(safe, 2.0 + 1e-9)), 1.0)
-    t = stats.t.ppf(0.5 + level / 2, safe) * scale
-    return np.where(finite, t, stats.norm.ppf(0.5 + level / 2))[()]
+    t = special.stdtrit(safe, 0.5 + level / 2) * scale
+    return np.where(finite, t, special.ndtri(0.5 + level / 2))[()]
 
 
 def decimals_for(u: float, *, figures: int = 2) -> int:

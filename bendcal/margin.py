@@ -10,7 +10,7 @@ from __future__ import annotations
 from math import ceil, hypot, sqrt
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from bendcal.law import Law
 from bendcal.path import Legs, end_shifts, reverse_legs
@@ -124,4 +124,4 @@ def trim_for_mm(u_mm: float, *ends_u_mm: float, chance: float = 0.95) -> float:
     >>> trim_for_mm(2.0)
     4.0
     """
-    return float(ceil(norm.ppf(chance) * hypot(u_mm, *ends_u_mm)))
+    return float(ceil(ndtri(chance) * hypot(u_mm, *ends_u_mm)))

@@ -103,7 +103,7 @@ def settle(
     (Sites, the last answer of `solve`)
     """
     s, n, _, q, _ = noise.shape
-    precision = np.zeros((s, n, q, q)) if start is None else np.array(np.broadcast_to(start[0], (s, n, q, q)))
+    precision = np.zeros((s, n, q, q)) if start is None else _never_negative(np.array(np.broadcast_to(start[0], (s, n, q, q))))
     shift = np.zeros((s, n, q)) if start is None else np.array(np.broadcast_to(start[1], (s, n, q)))
     eye = np.eye(q)
     transposed = np.swapaxes(design, 1, 2)
