@@ -226,6 +226,8 @@ def _warnings(sheet: MarkSheet, straights: np.ndarray) -> tuple[str, ...]:
     needs = np.full(len(straights), bender.min_between_mm or 0.0)
     needs[0] = max(bender.min_leg_mm or 0.0, sheet.end_a.straight_mm)
     needs[-1] = max(bender.min_last_mm or 0.0, sheet.end_b.straight_mm)
+    if not line.bends:
+        needs[:] = sheet.end_a.straight_mm + sheet.end_b.straight_mm
     for i in np.flatnonzero(straights < needs - 1e-9):
         said.append(
             f"{_place(line, i).capitalize()} has {straights[i]:.1f} mm of straight tube, but {needs[i]:.1f} mm are "
