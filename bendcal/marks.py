@@ -230,12 +230,12 @@ def _warnings(sheet: MarkSheet, straights: np.ndarray) -> tuple[str, ...]:
         needs[:] = sheet.end_a.straight_mm + sheet.end_b.straight_mm
     for i in np.flatnonzero(straights < needs - 1e-9):
         said.append(
-            f"{_place(line, i).capitalize()} has {straights[i]:.1f} mm of straight tube, but {needs[i]:.1f} mm are "
+            f"L{_place(line, i)[1:]} has {straights[i]:.1f} mm of straight tube, but {needs[i]:.1f} mm are "
             "needed for the bender, the nut or the flaring tool."
         )
     off = [int(k) + 1 for k in np.flatnonzero((sheet.mark_mm < 0) | (sheet.mark_mm > sheet.cut_length_mm))]
     if off:
-        said.append(f"The mark of {_bends(off).lower().removesuffix(' lies').removesuffix(' lie')} falls off the tube: turn the tube end for end for it.")
+        said.append(f"The mark of {_bends(off).lower().removesuffix(' lies').removesuffix(' lie')} falls off the tube: make it with the other end of the tube leading.")
     if not line.bends:
         said.append("This line has no bend. A straight run between two rigid ends should have at least one (FAA AC 43.13-1B).")
     return tuple(said)

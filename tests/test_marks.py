@@ -428,7 +428,7 @@ def test_straights_too_short_for_bender_nut_or_flaring_tool_are_warned_of() -> N
     line = a_line([50, 40, 40], [90, 90])
     said = warnings(line, bender=Bender("small", min_leg_mm=35.0, min_between_mm=10.0, min_last_mm=25.0))
     assert [s.split(" mm of straight")[0] for s in said] == [
-        "Leg 1 (end a to bend 1) has 34.6", "Leg 2 (bend 1 to bend 2) has 9.2", "Leg 3 (bend 2 to end b) has 24.6",
+        "Leg 1 (end A to bend 1) has 34.6", "Leg 2 (bend 1 to bend 2) has 9.2", "Leg 3 (bend 2 to end B) has 24.6",
     ]  # fmt: skip
     assert all("are needed for the bender, the nut or the flaring tool" in s for s in said)
     assert warnings(line, bender=Bender("small", min_leg_mm=34.0, min_between_mm=9.0, min_last_mm=24.0)) == ()
@@ -439,7 +439,7 @@ def test_straights_too_short_for_bender_nut_or_flaring_tool_are_warned_of() -> N
 def test_a_mark_off_the_tube_is_warned_of() -> None:
     """The bend starts 1 mm from end A but the mark would be 2.2 mm before it."""
     said = warnings(a_line([16.4, 80], [90]))
-    assert any("mark of bend 1 falls off the tube: turn the tube end for end" in s for s in said)
+    assert any("mark of bend 1 falls off the tube: make it with the other end of the tube leading" in s for s in said)
     assert warnings(a_line([16.4, 80], [90]), feed="B") == ()
 
 
