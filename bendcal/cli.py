@@ -1,0 +1,188 @@
+"""The command ``bendcal``, for those who live in a terminal: calibrate, compare, mark out, open the notebooks."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+
+from bendcal.calibration import Calibration, calibrate
+from bendcal.compare import compare
+from bendcal.folder import read_shop
+from bendcal.lab import open_lab
+from bendcal.layout import paragraph
+from bendcal.marks import mark_out
+from bendcal.reports import cut_sentence, difference_table, laws_table, marks_table
+from bendcal.shop import Shop, UnknownName, named
+from bendcal.version import __version__
+
+__all__ = ["main"]
+
+CALIBRATION = "calibration.json"
+
+EXAMPLES = """\
+examples:
+  bendcal calibrate sample_measurements
+  bendcal compare sample_measurements cuni-3/16 steel-3/16
+  bendcal marks sample_measurements clutch
+  bendcal marks sample_measurements brake-near-side --inches --paper letter
+  bendcal notebooks
+  bendcal notebooks --shop "my shop"
+
+A shop is a folder with benders.csv, tubes.csv and offcuts.csv in it, and lines.csv
+for the lines to be made; sample_measurements is one, and is invented.
+
+Brake work can kill. Practise on scrap, keep to your local rules, and have the work
+checked and pressure-tested by someone who is licensed to do it."""
+
+
+def main(words: Sequence[str] | None = None) -> int:
+    """Run the command.
+
+    Parameters
+    ----------
+    words : what stands behind ``bendcal``; None for the command line's own
+
+    Returns
+    -------
+    0, or 2 where something is in the way; what, and what to do, goes to the error output
+
+    Examples
+    --------
+    >>> main(["calibrate", "sample_measurements", "--nothing"])
+    2
+    """
+    _speak_plainly()
+    try:
+        asked = _parser().parse_args(words)
+    except SystemExit as stop:  # argparse has said why
+        return int(stop.code or 0)
+    try:
+        asked.does(asked)
+    except BrokenPipeError:  # what was printed is read by a program that has seen enough
+        sys.stdout = None
+        return 0
+    except (ValueError, KeyError, OSError) as error:
+        print(f"bendcal: {_sentence(error)}", file=sys.stderr)
+        return 2
+    return 0
+
+
+def _speak_plainly() -> None:
+    """A sign that the terminal cannot show becomes a question mark, and stops nothing."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+
+
+def _sentence(error: Exception) -> str:
+    """What an error says to a person."""
+    if isinstance(error, OSError) and error.strerror:
+        return f"{error.filename}: {error.strerror}." if error.filename else f"{error.strerror}."
+    # A KeyError of the kit is a sentence; Python's own would be a bare key in quotation marks.
+    return str(error)
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="bendcal", description="Learn what a hand tube bender really does, then mark the next line by it.",
+        epilog=EXAMPLES, formatter_class=argparse.RawDescriptionHelpFormatter,
+    )  # fmt: skip
+    parser.add_argument("--version", action="version", version=f"bendcal {__version__}")
+    jobs = parser.add_subparsers(title="jobs", metavar="JOB", required=True)
+
+    calibrate = jobs.add_parser("calibrate", help="learn from the offcuts; writes calibration.json", description="Fit the law of every bender with every tube that has offcuts, and write calibration.json into the shop folder.")
+    calibrate.add_argument("shop", metavar="SHOP", help="the shop folder")
+    calibrate.set_defaults(does=_calibrate)
+
+    compare = jobs.add_parser("compare", help="hold two tubes on one bender side by side", description="Whether the settings of one tube may be used for another.")
+    compare.add_argument("shop", metavar="SHOP", help="the shop folder")
+    compare.add_argument("first", metavar="TUBE", help="a tube's name in tubes.csv")
+    compare.add_argument("second", metavar="TUBE", help="another one's")
+    compare.add_argument("--bender", metavar="B", help="the bender's name; needed if several have bent both tubes")
+    compare.set_defaults(does=_compare)
+
+    marks = jobs.add_parser("marks", help="marks, settings and cut length of one line; writes its sheet", description="Mark out one line and write its sheet (csv, json, pdf) into the shop folder's sheets/.")
+    marks.add_argument("shop", metavar="SHOP", help="the shop folder")
+    marks.add_argument("line", metavar="LINE", nargs="?", help="the line's name in lines.csv; the first one if left out")
+    marks.add_argument("--inches", action="store_true", help="inches and thirty-seconds instead of mm")
+    marks.add_argument("--paper", choices=("a4", "letter"), default="a4", help="the pdf's paper (a4 if left out)")
+    marks.add_argument("--feed", choices=("A", "B"), default="A", help="which end leads into the bender (A if left out)")
+    marks.set_defaults(does=_marks)
+
+    notebooks = jobs.add_parser("notebooks", help="open the notebooks in JupyterLab", description="Open the notebooks in a quiet JupyterLab.")
+    notebooks.add_argument("--shop", metavar="FOLDER", help="put copies of the notebooks, set to this shop, into its folder and open those")
+    notebooks.add_argument("--port", type=int, metavar="N", help="listen at this port")
+    notebooks.add_argument("--no-browser", action="store_true", help="print the address only")
+    notebooks.set_defaults(does=_notebooks)
+    return parser
+
+
+def _read(folder: str) -> tuple[Shop, Calibration]:
+    """The shop and what its offcuts teach, with all that looks wrong printed first.
+
+    The fit takes a moment only, so it is made afresh each time: a stored one could be of
+    older readings.
+    """
+    shop = read_shop(folder)
+    _list("Looks wrong; see whether it is:", [caution.sentence for caution in shop.cautions])
+    return shop, calibrate(shop)
+
+
+def _list(heading: str, sentences: Sequence[str]) -> None:
+    if sentences:
+        print(heading)
+        for sentence in sentences:
+            print(paragraph(sentence, first="  - "))
+        print()
+
+
+def _calibrate(asked: argparse.Namespace) -> None:
+    shop, cal = _read(asked.shop)
+    for law in cal.laws.values():
+        print(paragraph(str(law)), end="\n\n")
+    print(laws_table(cal))
+    print(paragraph("Dial, take-up and gain are for a square bend; in brackets the 95 % interval."), end="\n\n")
+    _list("Set aside, and not counted:", [f"{offcut}: {reason}" for offcut, reason in cal.set_aside])
+    _list("Does not agree with the other pieces:", cal.blunders)
+    path = shop.folder / CALIBRATION
+    cal.save(path)
+    print(f"Written: {path}")
+
+
+def _compare(asked: argparse.Namespace) -> None:
+    shop, cal = _read(asked.shop)
+    for tube in (asked.first, asked.second):
+        named(shop.tubes, tube, "tube")
+    bender = asked.bender or _bender_of_both(cal, asked.first, asked.second)
+    named(shop.benders, bender, "bender")
+    comparison = compare(cal, (bender, asked.first), (bender, asked.second))
+    print(f"{asked.second} less {asked.first}, both on {bender}, with the 95 % interval:")
+    print(difference_table(comparison), end="\n\n")
+    print(paragraph(comparison.sentence))
+
+
+def _bender_of_both(cal: Calibration, first: str, second: str) -> str:
+    """The one bender that has bent both tubes."""
+    both = [bender for bender, tube in cal.laws if tube == first and (bender, second) in cal.laws]
+    if len(both) == 1:
+        return both[0]
+    if both:
+        raise UnknownName(f"{', '.join(both)} have all bent {first} and {second}. Say which with --bender, such as --bender {both[0]}.")
+    known = "; ".join(f"{tube} on {bender}" for bender, tube in cal.laws)
+    raise UnknownName(f"No bender has bent both {first} and {second}, so they cannot be compared. Offcuts that count: {known}.")
+
+
+def _marks(asked: argparse.Namespace) -> None:
+    shop, cal = _read(asked.shop)
+    if asked.line is None and not shop.lines:
+        raise ValueError(f"There is no line in {shop.folder}: lines.csv names them, and lines/NAME.csv holds each one's corners.")
+    sheet = mark_out(shop, cal, asked.line or next(iter(shop.lines)), feed=asked.feed)
+    print(f"{sheet.line.line}: {sheet.tube.tube} on {sheet.bender.bender}", end="\n\n")
+    print(marks_table(sheet, inches=asked.inches), end="\n\n")
+    print(cut_sentence(sheet, inches=asked.inches), end="\n\n")
+    _list("Before you cut:", sheet.warnings)
+
+
+def _notebooks(asked: argparse.Namespace) -> None:
+    open_lab(asked.shop, port=asked.port, browser=not asked.no_browser)
