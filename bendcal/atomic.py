@@ -37,6 +37,9 @@ class NotSaved(OSError):
     def __str__(self) -> str:
         return str(self.args[0])
 
+    def __reduce__(self) -> tuple:
+        return NotSaved, (self.path, str(self))
+
 
 def write_atomically(path: str | os.PathLike[str], data: bytes) -> None:
     """Write `data` to `path` whole or not at all, and on the disk before this returns.
@@ -62,7 +65,7 @@ def write_atomically(path: str | os.PathLike[str], data: bytes) -> None:
     target = Path(os.path.realpath(path))
     if target.is_dir():
         raise NotSaved(target, f"{target} is a folder, so no file of that name can be saved.")
-    if target.exists() and not os.access(target, os.W_OK):
+    if target.exists() and not os.access(target, os.W_OK, effective_ids=os.access in os.supports_effective_ids):
         # Replacing would get round the protection that somebody put on the file.
         raise NotSaved(target, f"{target} is write-protected. Allow writing to it, then save again.")
     temporary = target.with_name(f".bendcal-{secrets.token_hex(6)}.tmp")

@@ -19,6 +19,8 @@ _PARSERS: dict[str, Callable[..., float]] = {
     "GPa": lambda text, *, decimal: stress(text, "GPa", decimal=decimal),
     "MPa": lambda text, *, decimal: stress(text, "MPa", decimal=decimal),
 }
+_MOST = {"length": 1e5, "angle": 1e4}  # [mm] 100 m of tube, [deg]; a slipped sign goes further
+_MOST_ELSE = 1e7
 _ALSO_CALLED = {"center": "centre", "centreline": "centre", "centerline": "centre"}
 
 
@@ -74,6 +76,8 @@ def cell_value(cell: str, column: Column, *, decimal: str | None = None) -> obje
     if column.kind == "choice":
         return _choice(cell, column)
     value = _PARSERS[column.kind](cell, decimal=decimal)
+    if abs(value) > (most := _MOST.get(column.kind, _MOST_ELSE)):
+        raise NotAMeasure(cell, f"is beyond {most:g}, where nothing of a shop's is", "Look for a slipped decimal sign.")
     if column.least is not None and value < column.least:
         raise NotAMeasure(cell, f"is less than {column.least:g}", f"The least for {column.name} is {column.least:g}.")
     if column.above is not None and value <= column.above:

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
+import tempfile
+from collections.abc import Iterator
 from pathlib import Path
+
+import pytest
 
 # Invented numbers: a die of 15 mm, a springback of 2 degrees, legs as an arc of 15.3 mm gives them.
 FILES = {
@@ -54,3 +60,20 @@ def changed(file: str, *swaps: tuple[str, str]) -> str:
         assert old in text, f"{old!r} is not in {file}"
         text = text.replace(old, new)
     return text
+
+
+@contextlib.contextmanager
+def ordinary_user() -> Iterator[Path]:
+    """A folder of one's own, with the rights of somebody whom the system can refuse something."""
+    if not hasattr(os, "geteuid"):
+        pytest.skip("this system keeps rights in another way")
+    with tempfile.TemporaryDirectory() as made:
+        os.chmod(made, 0o777)
+        root = os.geteuid() == 0
+        if root:
+            os.seteuid(65534)
+        try:
+            yield Path(made)
+        finally:
+            if root:
+                os.seteuid(0)

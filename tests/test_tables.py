@@ -115,6 +115,7 @@ def test_a_column_that_is_nearly_known_is_pointed_out() -> None:
         (GOOD.replace(",", ";").replace("invented", "a;b"), "Remove what does not belong to a column."),
         (GOOD.replace("4.76", "-4.76"), 'row 2, column od_mm: found "-4.76". It is not more than 0'),
         (GOOD.replace("4.76", "0"), "It is not more than 0"),
+        (GOOD.replace("4.76", "1e300"), 'column od_mm: found "1e300". It is beyond 100000, where nothing of a shop'),
         (GOOD.replace("4.76", ""), "row 2, column od_mm: found an empty cell. It may not be left blank. Fill in od_mm."),
         (GOOD.replace("thin", ""), "row 2, column tube: found an empty cell"),
         (GOOD.replace("thin", "#NAME?"), "It is an error message of a spreadsheet"),
