@@ -17,6 +17,9 @@ __all__ = ["Comparison", "compare"]
 #: Angles at which two laws are held side by side unless others are asked for [deg].
 _ANGLES_DEG = (30.0, 45.0, 60.0, 90.0, 120.0)
 
+#: How far marks and lengths may differ, for all that the offcuts say, while one tube stands in for another [mm].
+_LENGTH_LIMIT_MM = 1.5
+
 _QUANTITIES = ("dial_deg", "take_up_mm", "gain_mm")
 
 
@@ -61,7 +64,7 @@ class Comparison:
         low, high = self.dial.interval(0.95)
         clear = bool(np.any((low > 0) | (high < 0)))
         # Where it shows most plainly if it shows at all, else where it is largest.
-        k = int(np.argmax(np.abs(self.dial.value) / np.where(clear, self.dial.u, 1.0)))
+        k = int(np.argmax(np.abs(self.dial.value) / (np.maximum(self.dial.u, 1e-12) if clear else 1.0)))
         angle, diff = self.angle_deg[k], float(self.dial.value[k])
         one, two = self._names()
         scatter = np.hypot(self.first.scatter_deg, self.second.scatter_deg) / np.sqrt(2)
@@ -72,15 +75,33 @@ class Comparison:
                 f"{two} needs another dial setting than {one}: {span} at {angle:.0f}°. "
                 f"The settings of one must not be used for the other."
             )
-        if wide <= max(2 * scatter, 1.0):
+        other = self._other_lengths()
+        if other:
             return (
-                f"No difference shows between {one} and {two}: {span} at {angle:.0f}°, which is within the "
-                f"{scatter:.1f}° by which single bends scatter anyway. One may stand in for the other."
+                f"{two} needs other marks or another length than {one}: {other}. "
+                f"The marks of one must not be used for the other."
+            )
+        limit = max(2 * scatter, 1.0)
+        lengths = float(np.max(np.abs([self.take_up.interval(0.95), self.gain.interval(0.95)])))
+        if wide <= limit and lengths <= _LENGTH_LIMIT_MM:
+            return (
+                f"No difference that matters shows between {one} and {two}: {span} at {angle:.0f}°, and at no angle "
+                f"more than {limit:.1f}° of dial or {_LENGTH_LIMIT_MM:g} mm of mark or length (95 %). One may stand in for the other."
             )
         return (
             f"The offcuts cannot tell {one} and {two} apart yet: {span} at {angle:.0f}°. "
             f"Bend more offcuts of both before one stands in for the other."
         )
+
+    def _other_lengths(self) -> str:
+        """The take-up or the gain that differs clearly and by more than marking scatters, in words, or nothing."""
+        for what, diff in (("mark to apex", self.take_up), ("gain", self.gain)):
+            low, high = diff.interval(0.95)
+            shows = np.where(((low > 0) | (high < 0)) & (np.abs(diff.value) > 0.5), np.abs(diff.value), 0.0)
+            k = int(np.argmax(shows))
+            if shows[k]:
+                return f"{what} {diff.value[k]:+.1f} mm (95 %: {low[k]:+.1f} to {high[k]:+.1f}) at {self.angle_deg[k]:.0f}°"
+        return ""
 
     def _names(self) -> tuple[str, str]:
         if self.first.bender == self.second.bender:
@@ -113,9 +134,11 @@ def compare(
     Raises
     ------
     UnknownName : where the calibration lacks one of the laws
-    ValueError : where an angle cannot be bent
+    ValueError : where an angle cannot be bent, or none is given
     """
     angle = np.atleast_1d(np.asarray(angle_deg, float))
+    if not angle.size:
+        raise ValueError("angle_deg is empty; give at least one finished angle, such as 90.")
     one, two = cal.law(*first), cal.law(*second)
     between = cal.covariance_between(first, second)
     by_one, by_two = one.sensitivities(angle), two.sensitivities(angle)
