@@ -1,0 +1,9 @@
+"""Pictures of offcuts, laws and lines. A picture is made from results; it fits nothing and shows nothing.
+
+``from bendcal import figures`` loads matplotlib; ``import bendcal`` alone does not.
+"""
+
+from bendcal.figures import bench, bent_line, comparison, fit, straight_tube, twist_clock
+from bendcal.figures.paper import Picture
+
+__all__ = ["Picture", "bench", "bent_line", "comparison", "fit", "straight_tube", "twist_clock"]
