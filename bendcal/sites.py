@@ -107,7 +107,7 @@ def settle(
     shift = np.zeros((s, n, q)) if start is None else np.array(np.broadcast_to(start[1], (s, n, q)))
     eye = np.eye(q)
     transposed = np.swapaxes(design, 1, 2)
-    moved = np.inf
+    moved, keep = np.full(s, np.inf), np.ones(s)
     for rounds in range(1, max_rounds + 1):
         answer = solve(*outer_information(design, precision, shift, group, groups))
         mean = (design @ answer.mean[:, group][..., None])[..., 0]
@@ -132,19 +132,23 @@ def settle(
         release = _inverse(eye - bend @ outside)
         new_precision = release @ bend
         new_precision = _never_negative((new_precision + np.swapaxes(new_precision, -1, -2)) / 2)
-        new_shift = (release @ gradient[..., None] + new_precision @ outside_mean[..., None])[..., 0]
+        # About the mean that the piece asks for: it stays right where the precision had to be cut.
+        asked = outside_mean + (outside @ gradient[..., None])[..., 0]
+        new_shift = gradient + (new_precision @ asked[..., None])[..., 0]
         scale = np.sqrt(np.maximum(np.einsum("snii->sni", spread), 1e-18))
         step = np.abs(new_shift - shift - ((new_precision - precision) @ mean[..., None])[..., 0]) * scale
-        previous, moved = moved, float(step.max()) if n else 0.0
-        keep = 1.0 if rounds < 3 or moved < 0.7 * previous else 0.5
-        if moved <= tolerance or rounds == max_rounds:
+        previous, moved = moved, step.max(axis=(1, 2), initial=0.0)
+        if moved.max() <= tolerance or rounds == max_rounds:
             break
-        precision = precision + keep * (new_precision - precision)
-        shift = shift + keep * (new_shift - shift)
+        # Pieces that contradict one another swing to and fro: shorter steps at the settings where they do.
+        swings = (moved > 0.7 * previous) & (rounds > 2)
+        keep = np.where(swings, np.maximum(0.6 * keep, 0.1), np.minimum(1.2 * keep, 1.0))
+        precision = precision + keep[:, None, None, None] * (new_precision - precision)
+        shift = shift + keep[:, None, None] * (new_shift - shift)
     log_evidence = answer.log_mass + (log_piece - _log_own(precision, shift, outside_mean, outside)).sum(axis=1)
     sites = Sites(
         precision, shift, chance, outside_mean, outside, gradient,
-        log_evidence - 0.5 * z.size * np.log(2 * np.pi), noise[:, :, 0], rounds, moved,
+        log_evidence - 0.5 * z.size * np.log(2 * np.pi), noise[:, :, 0], rounds, float(moved.max()),
     )
     return sites, answer
 
