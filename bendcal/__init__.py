@@ -1,6 +1,7 @@
 """bendcal: learn what a hand tube bender really does, then mark the next line by it."""
 
 
+from bendcal.appending import append_offcut
 from bendcal.calibration import Calibration, calibrate, load_calibration
 from bendcal.compare import Comparison, compare
 from bendcal.estimate import Estimate
