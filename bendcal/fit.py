@@ -254,13 +254,16 @@ class _Model:
         """Find where the laws and the true angles lie at one setting of the scales, and stay there."""
         pieces, pool = self.pieces, self.pool
         scatter, _, own = (float(v[0]) for v in self.scales(point[None]))
-        alone = solve(
-            lambda p, xi: linearise(pieces, p, xi), readings=pieces.readings, precision=pieces.precision,
-            log_det=pieces.log_det, hidden_variance=scatter**2, group=pieces.group, start=pool.centre,
-            hidden_start=np.clip(pieces.readings[:, 0], 0.0, 175.0), prior_mean=pool.centre,
-            prior_precision=np.linalg.inv(pool.marginal_covariance(own)), tolerance=1e-2,
-        )  # fmt: skip
-        p, theta, sites = alone.p, alone.xi, None
+        p, theta, sites = pool.centre, np.clip(np.where(self.taken, pieces.readings, 0.0)[:, 0], 0.0, 175.0), None
+        try:
+            alone = solve(
+                lambda p, xi: linearise(pieces, p, xi), readings=pieces.readings, precision=pieces.precision,
+                log_det=pieces.log_det, hidden_variance=scatter**2, group=pieces.group, start=p, hidden_start=theta,
+                prior_mean=pool.centre, prior_precision=np.linalg.inv(pool.marginal_covariance(own)), tolerance=1e-2,
+            )  # fmt: skip
+            p, theta = alone.p, alone.xi
+        except RuntimeError:
+            pass  # a gross blunder can send it in circles; the rounds below then begin at the prior
         for _ in range(4):
             self._about(p, theta)
             sites, pooled = self.settle(point[None], sites, tolerance=1e-2)

@@ -69,6 +69,11 @@ class Law:
                 f"{self.bender} with {self.tube}: the finished angle does not rise with the dial (b = {self._numbers[1]:.3g}); "
                 "no dial setting can be given. Look for swapped dial and finished angles among the offcuts."
             )
+        if not (self._numbers[2] > 0 and self._numbers[3] > 0):
+            raise ValueError(
+                f"{self.bender} with {self.tube}: the offcuts make the bend's radius {self._numbers[2]:.1f} mm and its developed "
+                f"radius {self._numbers[3]:.1f} mm; both must be more than 0. Look for wrong lengths, marks or legs among the offcuts."
+            )
 
     @classmethod
     def of(cls, bender: str, tube: str, parameters, covariance=None, **facts) -> Law:
