@@ -138,7 +138,8 @@ def settle(
         scale = np.sqrt(np.maximum(np.einsum("snii->sni", spread), 1e-18))
         step = np.abs(new_shift - shift - ((new_precision - precision) @ mean[..., None])[..., 0]) * scale
         previous, moved = moved, step.max(axis=(1, 2), initial=0.0)
-        if moved.max() <= tolerance or rounds == max_rounds:
+        # Pieces that say nothing yet may agree with the prior by chance: never the last round.
+        if (moved.max() <= tolerance and (rounds > 1 or start is not None)) or rounds == max_rounds:
             break
         # Pieces that contradict one another swing to and fro: shorter steps at the settings where they do.
         swings = (moved > 0.7 * previous) & (rounds > 2)
