@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bendcal.fit import NOISES, JointFit, Pieces
+from bendcal.fit import NOISES, JointFit
 from bendcal.offcuts import Offcut
+from bendcal.pieces import Pieces
 
 __all__ = ["Blunder", "find_blunders"]
 

@@ -15,8 +15,9 @@ import pandas as pd
 
 from bendcal.atomic import write_atomically
 from bendcal.blunders import find_blunders
-from bendcal.fit import JointFit, Pieces, fit_laws, pieces_of
+from bendcal.fit import JointFit, fit_laws
 from bendcal.law import PARAMETERS, Law
+from bendcal.pieces import Pieces, pieces_of
 from bendcal.prior import WIDTHS, Widths, pool_of
 from bendcal.shop import Shop, UnknownName
 from bendcal.version import __version__
@@ -101,7 +102,7 @@ class Calibration:
             "format": FORMAT, "version": self.version, "digest": self.digest, "laws": laws, "reading_scale": self.reading_scale,
             "blunders": list(self.blunders), "joint": None if self.joint is None else self.joint.tolist(),
             "set_aside": [{"offcut": offcut, "reason": reason} for offcut, reason in self.set_aside],
-            "residuals": json.loads(self.residuals.to_json(orient="records", double_precision=12)),
+            "residuals": self.residuals.astype(object).where(self.residuals.notna(), None).to_dict("records"),
         }
         write_atomically(path, (json.dumps(record, indent=1, ensure_ascii=False) + "\n").encode())
 
@@ -170,6 +171,10 @@ def readings_digest(shop: Shop) -> str:
     return hashlib.sha256(json.dumps(rows, ensure_ascii=False).encode()).hexdigest()
 
 
+class _WrongFormat(ValueError):
+    """A calibration of another format: no damage, so not to be called one."""
+
+
 def load_calibration(path: str | Path) -> Calibration:
     """Read what :meth:`Calibration.save` wrote.
 
@@ -192,7 +197,7 @@ def load_calibration(path: str | Path) -> Calibration:
         record = json.loads(path.read_text(encoding="utf-8"))
         version = record["format"]
         if version != FORMAT:
-            raise ValueError(f"{path.name} is of format {version}; this version reads format {FORMAT}. {remake}")
+            raise _WrongFormat(f"{path.name} is of format {version}; this version reads format {FORMAT}. {remake}")
         laws = {}
         for facts in record["laws"]:
             facts = dict(facts)
@@ -206,8 +211,12 @@ def load_calibration(path: str | Path) -> Calibration:
             })
             laws[law.bender, law.tube] = law
         aside = tuple((each["offcut"], each["reason"]) for each in record["set_aside"])
-        residuals = pd.DataFrame(record["residuals"]).infer_objects()
+        residuals = pd.DataFrame(record["residuals"])
+        # A column without a single reading comes back as nothing but None, and is one of numbers all the same.
+        residuals = residuals.astype({name: float for name in residuals.columns if name not in ("offcut", "bender", "tube")})
         joint = None if record["joint"] is None else np.array(record["joint"], float)
         return Calibration(laws, residuals, tuple(record["blunders"]), aside, record["digest"], record["version"], record["reading_scale"], joint)
-    except (json.JSONDecodeError, UnicodeDecodeError, KeyError, TypeError, AttributeError) as error:
+    except _WrongFormat:
+        raise
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
         raise ValueError(f"{path.name} is not a calibration that bendcal wrote ({type(error).__name__}). {remake}") from error

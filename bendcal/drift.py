@@ -14,8 +14,8 @@ from scipy import special
 
 from bendcal.calibration import Calibration
 from bendcal.estimate import Estimate
-from bendcal.fit import linearise, pieces_of
 from bendcal.law import Law
+from bendcal.pieces import linearise, pieces_of
 from bendcal.shop import Shop
 
 __all__ = ["ALARM_AT", "Drift", "check_drift"]

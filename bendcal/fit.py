@@ -1,146 +1,30 @@
 """From offcuts to laws: all pieces of all benders and tubes in one errors-in-variables fit.
 
-With the crossing's share c (0, +OD/2 or −OD/2) and t = tan(θ/2), a piece of length L₀ with
-its mark at x shows::
-
-    angle          = θ                          + its tool's error
-    leg_a − x      =  m      + (R + c)·t        + errors of leg A and of the mark
-    leg_b − L₀ + x = −m − λθ + (R + c)·t        + errors of leg B, of the length and of the mark
-
-and θ scatters about a + b·dial. The sum of the last two is the gain. The mark's error moves
-both legs, in opposite directions; the length's error moves leg B alone. What the pairs
-share stands in `prior`; how a blunder is told from an honest reading, in `sites`; the
-scales that nobody knows are averaged over in `scales`.
+What a piece shows stands in `pieces`; what the pairs share, in `prior`; how a blunder is
+told from an honest reading, in `sites`; the scales that nobody knows are averaged over in
+`scales`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from bendcal.arc import crossing_sign
-from bendcal.latent import Linearised, solve
-from bendcal.offcuts import Offcut
+from bendcal.latent import solve
+from bendcal.pieces import Pieces, linearise
 from bendcal.pooling import Pool, Pooled
 from bendcal.prior import WIDTHS, Widths
 from bendcal.scales import average_over
-from bendcal.shop import Shop
 from bendcal.sites import Sites, settle
 
-__all__ = ["NOISES", "JointFit", "Pieces", "fit_laws", "pieces_of"]
+__all__ = ["NOISES", "JointFit", "fit_laws"]
 
 #: The kinds of noise that a piece may show: which of its three readings are blunders.
 NOISES = ((), (0,), (1,), (2,), (1, 2))
 
-_UNREAD = 0.0
-
 #: Up to so many pairs the laws' covariance with one another is kept (24 pairs: 120 × 120).
 _MOST_TOGETHER = 24
-
-
-@dataclass(frozen=True, eq=False)
-class Pieces:
-    """N offcuts as arrays. Lengths in mm, angles in degrees.
-
-    Attributes
-    ----------
-    offcuts : the pieces themselves
-    group : (N,) which bender × tube each belongs to
-    dial : (N,)
-    readings : (N, 3) angle, leg_a − mark, leg_b − (length − mark); NaN where not measured
-    precision : (N, 3, 3) inverse covariance of those readings, zero where not measured
-    log_det : (N,) log determinant of the covariance of those that were
-    crossing : (N,) c above
-    od_mm : (N,) the tubes' outside diameters
-    """
-
-    offcuts: tuple[Offcut, ...]
-    group: np.ndarray
-    dial: np.ndarray
-    readings: np.ndarray
-    precision: np.ndarray
-    log_det: np.ndarray
-    crossing: np.ndarray
-    od_mm: np.ndarray
-
-
-def pieces_of(shop: Shop, pairs: Sequence[tuple[str, str]], widths: Widths = WIDTHS) -> Pieces:
-    """The offcuts of `pairs` that count, with their tools' uncertainties.
-
-    Parameters
-    ----------
-    shop : where the offcuts, tubes and tools are
-    pairs : (bender, tube) names, in the order of the groups
-    widths : ``marking_sd_mm`` is added to the error of each mark
-
-    Returns
-    -------
-    Pieces
-    """
-    offcuts = [o for pair in pairs for o in shop.offcuts_for(*pair)]
-    number = {pair: k for k, pair in enumerate(pairs)}
-    nan = float("nan")
-    angle_u = np.array([shop.angle_tool(o).u for o in offcuts])
-    length_u = np.array([shop.length_tool(o).u for o in offcuts])
-    mark, length = (np.array([getattr(o, name) for o in offcuts], float) for name in ("mark_mm", "length_mm"))
-    leg_a = np.array([nan if o.leg_a_mm is None else o.leg_a_mm for o in offcuts], float)
-    leg_b = np.array([nan if o.leg_b_mm is None else o.leg_b_mm for o in offcuts], float)
-    angle = np.array([o.angle_deg for o in offcuts], float)
-    readings = np.stack([angle, leg_a - mark, leg_b - (length - mark)], axis=1)
-
-    covariance = np.zeros((len(offcuts), 3, 3))
-    marking = length_u**2 + widths.marking_sd_mm**2
-    covariance[:, 0, 0] = angle_u**2
-    covariance[:, 1, 1] = length_u**2 + marking
-    covariance[:, 2, 2] = 2 * length_u**2 + marking
-    covariance[:, 1, 2] = covariance[:, 2, 1] = -marking
-    taken = np.isfinite(readings)
-    both = taken[:, :, None] & taken[:, None, :]
-    # A reading that was not taken gets variance 1 for the inversion, then no weight at all.
-    covariance = np.where(both, covariance, np.eye(3) * ~taken[:, None, :])
-    precision = np.where(both, np.linalg.inv(covariance), _UNREAD)
-    signs = np.array([crossing_sign(o.legs_to) for o in offcuts], float)
-    radii = np.array([shop.tubes[o.tube].od_mm / 2 for o in offcuts])
-    return Pieces(
-        offcuts=tuple(offcuts),
-        group=np.array([number[o.bender, o.tube] for o in offcuts], int),
-        dial=np.array([o.dial_deg for o in offcuts], float),
-        readings=readings,
-        precision=precision,
-        log_det=np.linalg.slogdet(covariance)[1],
-        crossing=signs * radii,
-        od_mm=2 * radii,
-    )
-
-
-def linearise(pieces: Pieces, p: np.ndarray, theta: np.ndarray) -> Linearised:
-    """The three readings near laws `p` and true angles `theta`.
-
-    Parameters
-    ----------
-    pieces : N offcuts
-    p : (N, 5) the law of each piece's pair, in the order of ``law.PARAMETERS``
-    theta : (N,) true finished angles [deg]
-    """
-    n = len(theta)
-    a, b, radius, developed, offset = p.T
-    theta = np.clip(theta, 0.0, 175.0)  # a stray step of the iteration, never a reading
-    half = np.radians(theta) / 2
-    tan = np.tan(half)
-    reach = radius + pieces.crossing
-    leg_a = offset + reach * tan
-    leg_b = reach * tan - developed * 2 * half - offset
-    by_p = np.zeros((n, 3, 5))
-    by_p[:, 1, 2] = by_p[:, 2, 2] = tan
-    by_p[:, 2, 3] = -2 * half
-    by_p[:, 1, 4], by_p[:, 2, 4] = 1.0, -1.0
-    per_degree = np.pi / 360 / np.cos(half) ** 2
-    by_theta = np.stack([np.ones(n), reach * per_degree, reach * per_degree - developed * np.pi / 180], axis=1)
-    mu_by_p = np.zeros((n, 5))
-    mu_by_p[:, 0], mu_by_p[:, 1] = 1.0, pieces.dial
-    return Linearised(np.stack([theta, leg_a, leg_b], axis=1), by_p, by_theta, a + b * pieces.dial, mu_by_p)
 
 
 @dataclass(frozen=True, eq=False)

@@ -20,8 +20,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 import accuracy  # noqa: E402
 
 from bendcal.calibration import calibrate  # noqa: E402
-from bendcal.fit import fit_laws, linearise, pieces_of  # noqa: E402
+from bendcal.fit import fit_laws  # noqa: E402
 from bendcal.offcuts import Offcut  # noqa: E402
+from bendcal.pieces import linearise, pieces_of  # noqa: E402
 from bendcal.prior import WIDTHS, pool_of  # noqa: E402
 from bendcal.shop import Shop  # noqa: E402
 
