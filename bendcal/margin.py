@@ -13,7 +13,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from bendcal.law import Law
-from bendcal.path import Legs, end_shifts, reverse_legs
+from bendcal.path import Legs, end_shifts, place_nodes, reverse_legs
 
 __all__ = ["TWIST_SD_DEG", "along_last_leg_mm", "end_covariance_mm2", "end_sensitivities", "trim_for_mm"]
 
@@ -99,6 +99,13 @@ def end_covariance_mm2(
     return end @ covariance @ end.T + twist_sd_deg**2 * per_twist @ per_twist.T
 
 
+def _last_leg(legs: Legs, free_end: str) -> np.ndarray:
+    """The direction of the free end's own leg, seen from the held end."""
+    seen = reverse_legs(legs) if free_end == "A" else legs
+    nodes = place_nodes(seen.leg_mm, seen.angle_deg, seen.twist_deg)
+    return (nodes[-1] - nodes[-2]) / seen.leg_mm[-1]
+
+
 def along_last_leg_mm(covariance_mm2: np.ndarray, legs: Legs, *, free_end: str = "B") -> float:
     """Standard uncertainty of the free end along its own leg [mm]: what trimming can make good.
 
@@ -106,7 +113,7 @@ def along_last_leg_mm(covariance_mm2: np.ndarray, legs: Legs, *, free_end: str =
     ----------
     covariance_mm2 : (3, 3) from :func:`end_covariance_mm2` for the same legs and end
     """
-    along = end_shifts(reverse_legs(legs) if free_end == "A" else legs)[0][-1]
+    along = _last_leg(legs, free_end)
     return sqrt(float(along @ covariance_mm2 @ along))
 
 

@@ -41,8 +41,7 @@ class MarkSheet:
     cut_length_mm : what to cut off, the trim included
     trim_mm : spare tube at ``line.trim_at``, to cut after the fit-up
     length_u_mm : standard uncertainty of where that end falls along its leg
-    notes : one text a bend
-    warnings : sentences to read before cutting
+    straights_mm : (n + 1,) straight tube before, between and after the bends
     """
 
     line: Line
@@ -61,8 +60,7 @@ class MarkSheet:
     cut_length_mm: float
     trim_mm: float
     length_u_mm: float
-    notes: tuple[str, ...]
-    warnings: tuple[str, ...]
+    straights_mm: np.ndarray
 
     @property
     def legs(self) -> Legs:
@@ -78,6 +76,17 @@ class MarkSheet:
     def seat_b_mm(self) -> float:
         """Where the seat of end B lies on the straight tube [mm]."""
         return self.cut_length_mm - self.end_b.uses_mm - (self.trim_mm if self.line.trim_at == "B" else 0.0)
+
+    @cached_property
+    def notes(self) -> tuple[str, ...]:
+        """One text a bend: what is unusual about it."""
+        covered = np.atleast_1d(self.law.covers(self.legs.angle_deg))
+        return tuple(_note(known, turned) for known, turned in zip(covered, self.feed < 0, strict=True))
+
+    @cached_property
+    def warnings(self) -> tuple[str, ...]:
+        """Sentences to read before cutting."""
+        return _warnings(self, self.straights_mm)
 
     @cached_property
     def marks(self) -> pd.DataFrame:
@@ -151,15 +160,12 @@ def mark_out(
     seat_b = (end[-1] if legs.bends else seat_a) + straights[-1]
     cut = seat_b + end_b.uses_mm + (trim if line.trim_at == "B" else 0.0)
     mark = np.where(side > 0, start, end) - side * offset
-    sheet = MarkSheet(
+    return MarkSheet(
         line=line, tube=tube, bender=bender, law=law, end_a=end_a, end_b=end_b, mark_mm=mark, dial_deg=dial,
         mark_u_mm=_mark_u_mm(law, theta, side, end_a.uses_sd_mm), angle_u_deg=law.finished_angle(dial).u,
         start_mm=start, end_mm=end, feed=side, cut_length_mm=float(cut), trim_mm=trim, length_u_mm=length_u,
-        notes=tuple(_note(law, angle, turned) for angle, turned in zip(legs.angle_deg, side < 0, strict=True)),
-        warnings=(),
+        straights_mm=straights,
     )  # fmt: skip
-    object.__setattr__(sheet, "warnings", _warnings(sheet, straights))
-    return sheet
 
 
 def _mark_u_mm(law: Law, theta: np.ndarray, side: np.ndarray, uses_sd_mm: float) -> np.ndarray:
@@ -196,9 +202,9 @@ def _refuse_overlap(line: Line, straights: np.ndarray) -> None:
         )
 
 
-def _note(law: Law, angle_deg: float, turned: bool) -> str:
+def _note(covered: bool, turned: bool) -> str:
     parts = ["tube turned end for end"] if turned else []
-    if not law.covers(angle_deg):
+    if not covered:
         parts.append("beyond the offcuts")
     return "; ".join(parts)
 
@@ -207,7 +213,7 @@ def _warnings(sheet: MarkSheet, straights: np.ndarray) -> tuple[str, ...]:
     """What a person should know before cutting. Nothing here is refused."""
     law, line, bender = sheet.law, sheet.line, sheet.bender
     said = []
-    beyond = [k + 1 for k, angle in enumerate(line.legs.angle_deg) if not law.covers(angle)]
+    beyond = [int(k) + 1 for k in np.flatnonzero(~np.atleast_1d(law.covers(line.legs.angle_deg)))]
     if beyond and law.angle_range_deg:
         low, high = law.angle_range_deg
         said.append(

@@ -48,7 +48,7 @@ def measure_nodes(nodes_mm: ArrayLike) -> tuple[Array, Array, Array]:
     step = nodes[..., 1:, :] - nodes[..., :-1, :]
     leg = np.sqrt(np.einsum("...i,...i->...", step, step))
     before, after = step[..., :-1, :], step[..., 1:, :]
-    normal = _cross(before, after)
+    normal = cross(before, after)
     area = np.sqrt(np.einsum("...i,...i->...", normal, normal))
     angle = np.degrees(np.arctan2(area, np.einsum("...i,...i->...", before, after)))
     twist = np.zeros_like(angle)
@@ -190,7 +190,7 @@ def nodes_from_legs(
     axis = _unit(normal, "the normal of bend 1 has no length")
     square = axis - (axis @ along) * along
     axis = _unit(square, "the normal of bend 1 runs along leg 1: it has to be square to it", 1e-9)
-    frame = np.stack([along, _cross(axis, along), axis])
+    frame = np.stack([along, cross(axis, along), axis])
     return np.asarray(start, dtype=float) + nodes @ frame
 
 
@@ -212,9 +212,9 @@ def pose_of(nodes_mm: ArrayLike) -> dict[str, Array]:
     nodes = nodes[corners(nodes)]
     along = nodes[1] - nodes[0]
     if len(nodes) > 2:
-        normal = _cross(along, nodes[2] - nodes[1])
+        normal = cross(along, nodes[2] - nodes[1])
     else:
-        normal = _cross(along, np.eye(3)[np.abs(along).argmin()])
+        normal = cross(along, np.eye(3)[np.abs(along).argmin()])
     return {"start": nodes[0], "direction": along, "normal": normal}
 
 
@@ -278,7 +278,7 @@ def pose_like(nodes_mm: ArrayLike, template_mm: ArrayLike) -> Array:
     return target + (nodes - centre) @ (left @ right)
 
 
-def _cross(a: Array, b: Array) -> Array:
+def cross(a: Array, b: Array) -> Array:
     """Cross product over the last axis; much quicker than numpy's for a few rows."""
     out = np.empty(np.broadcast_shapes(a.shape, b.shape))
     out[..., 0] = a[..., 1] * b[..., 2] - a[..., 2] * b[..., 1]

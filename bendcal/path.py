@@ -24,6 +24,7 @@ from bendcal.legs import (
 from bendcal.nodes import (
     corner_rows,
     corners,
+    cross,
     legs_from_nodes,
     measure_nodes,
     nodes_from_legs,
@@ -130,8 +131,8 @@ def end_shifts(legs: Legs) -> tuple[Array, Array, Array]:
     nodes = nodes_from_legs(legs)
     along = np.diff(nodes, axis=0) / legs.leg_mm[:, None]
     arm = nodes[-1] - nodes[1:-1]
-    normal = np.cross(along[:-1], along[1:]) / np.sin(np.radians(legs.angle_deg))[:, None]
-    angle = np.radians(np.cross(normal, arm))
-    twist = np.radians(np.cross(along[:-1], arm))
+    normal = cross(along[:-1], along[1:]) / np.sin(np.radians(legs.angle_deg))[:, None]
+    angle = np.radians(cross(normal, arm))
+    twist = np.radians(cross(along[:-1], arm))
     twist[:1] = 0.0
     return along, angle, twist
