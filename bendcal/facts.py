@@ -176,7 +176,12 @@ def _read(
         faults.append(Fault(file, None, None, "a header and no row", "", f"Add a row for each {noun}."))
     names = by_name(table, noun, faults)
     records: dict[str, object] = {}
+    raw = dict(table.rows)
     for record in table.records(faults):
+        if table.readings_if_split(record.row, raw[record.row]):
+            found = f"{len(raw[record.row])} cells in a row of {len(table.header)} columns"
+            rule = "Two of them may be one figure that a decimal comma split in two."
+            cautions.append(Caution(file, record.row, None, found, rule, "End the row with a comma for each blank cell, if they are not."))
         if (made := make(record, table, faults)) is not None:
             records.setdefault(names[name_key(record[noun])], made)
     return Named(noun, file, records, names)

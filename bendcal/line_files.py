@@ -123,6 +123,11 @@ def _from_nodes(table: Table, name: str, told: dict[str, str], faults: list[Faul
         rule = "A line has at least two nodes: the seat of end A and the seat of end B, with every apex between."
         faults.append(Fault(file, None, None, f"{len(records)} node{'' if len(records) == 1 else 's'}", rule, "Add the nodes."))
         return None
+    if odd := _figure_as_label(table, records):
+        rule = "A figure for a label, which not every node has of its own, is likely the end of a figure that a decimal comma split."
+        remedy = "Write 92.5 or “92,5” in quotation marks; or give the node another label."
+        faults.append(Fault(file, odd.row, "label", quoted(odd["label"]), rule, remedy))
+        return None
     nodes = [[record["x_mm"], record["y_mm"], record["z_mm"]] for record in records]
     for node, last, record in zip(nodes[1:], nodes, records[1:], strict=False):
         if node == last:
@@ -139,6 +144,14 @@ def _from_nodes(table: Table, name: str, told: dict[str, str], faults: list[Faul
         row = records[int(node[1]) - 1].row if node and 0 < int(node[1]) <= len(records) else None
         faults.append(Fault(file, row, None, "", text, ""))
         return None
+
+
+def _figure_as_label(table: Table, records: list[Record]) -> Record | None:
+    """The first node whose label is a bare figure, unless the nodes are simply numbered."""
+    labels = [record["label"] for record in records]
+    figures = [record for record in records if record["label"].isdigit()]
+    numbered = all(labels) and len(set(labels)) == len(labels)
+    return figures[0] if figures and table.text.delimiter == "," and not numbered else None
 
 
 def _from_legs(table: Table, name: str, told: dict[str, str], faults: list[Fault]) -> Line | None:

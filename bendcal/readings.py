@@ -38,9 +38,18 @@ def offcuts_of(table: Table, facts: Facts, faults: list[Fault], cautions: list[C
     """
     unknown_tools: dict[str, int] = {}
     sound = []
+    raw = dict(table.rows)
+    _cut_off(table, faults)
     for record in table.records(faults):
-        offcut = offcut_of(record, table.text.file, facts, faults, cautions, unknown_tools)
-        if offcut is not None:
+        doubts: list[Caution] = []
+        offcut = offcut_of(record, table.text.file, facts, faults, doubts, unknown_tools)
+        cautions.extend(doubts)
+        if offcut is not None and doubts and _better_joined(record.row, raw[record.row], table, facts):
+            found = f"{len(raw[record.row])} cells in a row of {len(table.header)} columns"
+            rule = "As they stand the readings are odd, and joined at a decimal comma they are not."
+            remedy = "Write 92.5 or “92,5” in quotation marks; if no figure was split, end the row with a comma for each blank cell."
+            faults.append(Fault(table.text.file, record.row, None, found, rule, remedy))
+        elif offcut is not None:
             sound.append(offcut)
     for tool, row in unknown_tools.items():
         rule = "There is no tools.csv, so the usual uncertainty is taken for it."
@@ -100,6 +109,27 @@ def offcut_of(
     faults.extend(wrong)
     cautions.extend(doubtful)
     return offcut if len(faults) == before else None
+
+
+def _better_joined(row: int, cells: tuple[str, ...], table: Table, facts: Facts) -> bool:
+    """Whether a short row makes a sound offcut, beyond all doubt, once split figures are joined."""
+    for record in table.readings_if_split(row, cells):
+        wrong: list[Fault] = []
+        doubts: list[Caution] = []
+        if offcut_of(record, table.text.file, facts, wrong, doubts) is not None and not doubts:
+            return True
+    return False
+
+
+def _cut_off(table: Table, faults: list[Fault]) -> None:
+    """A last row that breaks off: what is left of a figure would read as another figure."""
+    if table.text.ends_whole or not table.rows:
+        return
+    row, cells = table.rows[-1]
+    if len(cells) < len(table.rows[-2][1] if len(table.rows) > 1 else table.header):
+        found = f"a last row of {len(cells)} cells without a line ending"
+        rule = "A row that breaks off has perhaps lost its end."
+        faults.append(Fault(table.text.file, row, None, found, rule, "Complete the row and end it with the Enter key."))
 
 
 def _set_aside(reason: str, place: dict, faults: list[Fault], cautions: list[Caution]) -> None:

@@ -7,7 +7,7 @@ file, cell by cell, and hands on the rows that are sound. Columns it does not kn
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
@@ -21,6 +21,8 @@ __all__ = ["Record", "Table", "read_table", "table_of"]
 
 MOST_FAULTS = 200  # of one file: beyond that it is the wrong file, not a wrong cell
 
+_WHOLE = re.compile(r"[+-]?[0-9]+")
+_TENTHS = re.compile(r"[0-9]|25|75")  # what people write after a decimal sign
 _DECIMAL = re.compile(r"\s*[+-]?([0-9]*)([.,])([0-9]+)")
 
 
@@ -67,6 +69,32 @@ class Table:
         """What stands in a column, without blanks around it; "" where there is no such cell."""
         place = self.places.get(column)
         return tidy(cells[place]) if place is not None and place < len(cells) else ""
+
+    def readings_if_split(self, row: int, cells: Sequence[str]) -> list[Record]:
+        """What a row says if a decimal comma split one or more of its figures in two.
+
+        A row between commas with blank cells to spare hides a split figure: every cell after it
+        stands one place too far on, and none is left over.
+
+        Parameters
+        ----------
+        row, cells : one of ``rows``
+
+        Returns
+        -------
+        Records, none where the row has just as many cells as the header, or ends in a text, which a
+        split would have moved
+        """
+        if self.text.delimiter != "," or len(cells) == len(self.header):
+            return []
+        cells = list(cells)
+        while cells and not tidy(cells[-1]):
+            cells.pop()
+        numeric = {self.places[c.name] for c in self.columns if c.name in self.places and c.kind not in ("text", "choice")}
+        if len(cells) - 1 not in numeric:
+            return []
+        rows = [tuple(new) for new in _joined(cells, numeric) if len(new) < len(cells)]
+        return [record for new in rows if (record := self._record(row, new, [])) is not None]
 
     def records(self, faults: list[Fault]) -> list[Record]:
         """The sound rows; the faults of the others are added to `faults`."""
@@ -170,6 +198,18 @@ def table_of(data: bytes, file: str, columns: Sequence[Column], faults: list[Fau
             remedy = f"If it is meant to be {near}, rename it."
             table.cautions.append(Caution(file, row, tidy(stranger), f"a column named {quoted(tidy(stranger))}", rule, remedy))
     return table
+
+
+def _joined(cells: Sequence[str], numeric: set[int], place: int = 0) -> Iterator[list[str]]:
+    """The cells from `place` on, with each figure that may have been split left so or joined again."""
+    if place >= len(cells):
+        yield []
+        return
+    yield from ([cells[place], *rest] for rest in _joined(cells, numeric, place + 1))
+    if {place, place + 1} <= numeric and place + 1 < len(cells):
+        whole, tenths = tidy(cells[place]), tidy(cells[place + 1])
+        if _WHOLE.fullmatch(whole) and _TENTHS.fullmatch(tenths):
+            yield from ([f"{whole}.{tenths}", *rest] for rest in _joined(cells, numeric, place + 2))
 
 
 def _decimal_of(text: CsvText, columns: Sequence[Column], places: dict[str, int]) -> str | None:

@@ -134,6 +134,53 @@ def test_a_row_that_names_a_spoiled_row_is_not_faulted_as_well(tmp_path: Path) -
     assert report(write_shop(tmp_path, benders="bender\nsmall\n")).startswith("1 fault ")
 
 
+HEADER = FILES["offcuts.csv"].splitlines()[0] + "\n"
+
+
+@pytest.mark.parametrize("ending", ["", ",,,,,,,,"], ids=["typed short", "with commas to spare"])
+@pytest.mark.parametrize(
+    "figures", ["200,5,90,92,90", "200,90,5,92,90", "200,90,92,5,90", "200,90,92,89,5", "200,5,90,5,92,90", "200,5,90,92,90,104"]
+)
+def test_a_decimal_comma_that_hides_in_a_short_row_is_found(tmp_path: Path, figures: str, ending: str) -> None:
+    """No cell is left over to show that a figure was split; the readings themselves tell it."""
+    assert "offcuts.csv, row 2" in report(write_shop(tmp_path, offcuts=f"{HEADER}1,small,brake 3/16,{figures}{ending}\n"))
+
+
+@pytest.mark.parametrize("figures", ["200,90,92,90", "200,90,92,90,104", "200,90,62,60,99,103", "200,5,92,90"])
+def test_a_short_row_of_whole_figures_is_read(tmp_path: Path, figures: str) -> None:
+    """Blank cells at a row's end may be left out; whole figures are not taken for split ones."""
+    text = f"{HEADER}1,small,brake 3/16,{figures}\n"
+    assert read_shop(write_shop(tmp_path, offcuts=text)).offcuts[0].length_mm == 200.0
+
+
+def test_a_row_of_full_length_is_taken_as_it_stands(tmp_path: Path) -> None:
+    """With every comma in its place nothing was split, however odd the readings are."""
+    shop = read_shop(write_shop(tmp_path, offcuts=f"{HEADER}1,small,brake 3/16,200,5,90,92,90,,,,,,,\n"))
+    assert (shop.offcuts[0].mark_mm, shop.offcuts[0].leg_a_mm, len(shop.cautions)) == (5.0, 90.0, 2)
+
+
+def test_a_decimal_comma_among_nodes_is_found_by_its_label(tmp_path: Path) -> None:
+    """x = 100,5 between commas moves z into the label; nodes that are simply numbered stay."""
+    nodes = "x_mm,y_mm,z_mm,label\n0,0,0\n100,5,0,0\n100,80,0\n"
+    assert 'lines/rear.csv, row 3, column label: found "0". A figure for a label' in report(write_shop(tmp_path, lines__rear=nodes))
+    numbered = "x_mm,y_mm,z_mm,label\n0,0,0,1\n100,0,0,2\n100,80,0,3\n"
+    assert read_shop(write_shop(tmp_path, lines__rear=numbered)).lines["rear"].labels == ("1", "2", "3")
+
+
+def test_a_short_row_of_facts_that_may_hide_a_decimal_comma_is_a_caution(tmp_path: Path) -> None:
+    """A die of 15,5 mm would be read as 15 mm and a dial step of 5 degrees."""
+    shop = read_shop(write_shop(tmp_path, benders=changed("benders.csv", ("small,15,1,180,invented", "small,15,5"))))
+    assert [c.sentence.partition(". ")[0] for c in shop.cautions] == ["benders.csv, row 2: found 3 cells in a row of 5 columns"]
+
+
+def test_a_log_that_breaks_off_is_told(tmp_path: Path) -> None:
+    """What is left of 90.5 would read as 9."""
+    text = FILES["offcuts.csv"]
+    broken = text[: text.index("47,45,") + 4]
+    assert "row 3: found a last row of 7 cells without a line ending. A row that breaks off" in report(write_shop(tmp_path, offcuts=broken))
+    assert len(read_shop(write_shop(tmp_path, offcuts=text.removesuffix("\n"))).offcuts) == 2
+
+
 @pytest.mark.parametrize("file", ["benders", "tubes", "tools", "ends", "offcuts", "lines", "lines/rear"])
 def test_a_file_that_is_none_is_told_from_its_content(tmp_path: Path, file: str) -> None:
     """Empty files, folders in a file's place and noise are told by name for every file."""

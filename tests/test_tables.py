@@ -59,12 +59,14 @@ def sentences(data: bytes | str, columns: tuple[Column, ...] = COLUMNS) -> str:
         GOOD.replace("single flare", "Single  Flare"),
         GOOD + ",,,\n\n   \n",
         GOOD.replace("\n", ",,\n"),
+        GOOD.replace("\nth", ",,\nth").replace("form,note,,", "form,note") + ",,,,,,\n",
         GOOD.replace("thick,8,,", "thick,8"),
     ],
     ids=[
         "plain", "no last line ending", "CRLF", "CR", "byte order mark", "UTF-16 LE", "UTF-16 BE and tabs", "tabs",
         "semicolons and decimal commas", "sep line", "quoted decimal comma", "unit and blanks in a cell",
-        "headers in another case", "choice in another case", "blank rows at the end", "blank columns at the end", "a short row",
+        "headers in another case", "choice in another case", "blank rows at the end", "blank columns at the end", "blank cells too many",
+        "a short row",
     ],
 )  # fmt: skip
 def test_a_table_reads_the_same_however_a_spreadsheet_saved_it(data: bytes | str) -> None:
