@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from bendcal.calibration import Calibration, calibrate
 from bendcal.compare import compare
 from bendcal.folder import read_shop
+from bendcal.keeping import keep, news
 from bendcal.lab import open_lab
 from bendcal.layout import paragraph
 from bendcal.marks import mark_out
@@ -17,8 +18,6 @@ from bendcal.shop import Shop, UnknownName, named
 from bendcal.version import __version__
 
 __all__ = ["main"]
-
-CALIBRATION = "calibration.json"
 
 EXAMPLES = """\
 examples:
@@ -145,9 +144,8 @@ def _calibrate(asked: argparse.Namespace) -> None:
     print(paragraph("Dial, take-up and gain are for a square bend; in brackets the 95 % interval."), end="\n\n")
     _list("Set aside, and not counted:", [f"{offcut}: {reason}" for offcut, reason in cal.set_aside])
     _list("Does not agree with the other pieces:", cal.blunders)
-    path = shop.folder / CALIBRATION
-    cal.save(path)
-    print(f"Written: {path}")
+    _list("New since the last calibration:", news(shop))
+    print(f"Written: {keep(cal, shop)}")
 
 
 def _compare(asked: argparse.Namespace) -> None:

@@ -20,7 +20,7 @@ from bendcal.layout import TextTable
 from bendcal.marks import MarkSheet
 from bendcal.measures import inch_text
 from bendcal.shop import Shop
-from bendcal.twists import tube_turn_deg
+from bendcal.twists import clock_deg, tube_turn_deg, wrap_deg
 
 __all__ = [
     "ANGLES_DEG", "cut_sentence", "difference_table", "law_table", "laws_table", "marks_table", "readings_table",
@@ -174,7 +174,7 @@ def marks_table(sheet: MarkSheet, *, inches: bool = False) -> TextTable:
         f"mark {unit}": [inch_text(mm) if inches else _number(mm) for mm in marks["mark_mm"]],
         "dial °": [_number(v) for v in marks["dial_deg"]],
         "finished °": [f"{_number(v)} ± {_number(half)}" for v, half in zip(marks["angle_deg"], reach, strict=True)],
-        "turn the tube": [_turn(k, twist) for k, twist in zip(marks["bend"], marks["twist_deg"], strict=True)],
+        "turn the tube": _turns(sheet),
         "note": list(marks["note"]),
     })  # fmt: skip
 
@@ -193,10 +193,22 @@ def cut_sentence(sheet: MarkSheet, *, inches: bool = False) -> str:
     return f"Cut the tube {cut} long. {trim} of it is spare at end {sheet.line.trim_at}: trim it there after the fit-up."
 
 
-def _turn(bend: int, twist_deg: float) -> str:
-    turn = round(float(tube_turn_deg(twist_deg)), 1)
-    if bend == 1 or turn == 0:
-        return "no turn"
-    if abs(turn) == 180:
-        return "half a turn"
-    return f"{abs(turn):g}° {'clockwise' if turn > 0 else 'anticlockwise'}"
+def _turns(sheet: MarkSheet) -> list[str]:
+    """How to turn the tube before each bend; after the tube was put end for end, where its line has to be."""
+    clock = np.atleast_1d(wrap_deg(-np.round(clock_deg(sheet.legs.twist_deg), 1)))
+    turn = np.atleast_1d(wrap_deg(np.round(tube_turn_deg(sheet.legs.twist_deg), 1)))
+    said = ["line to the bending side"][: sheet.legs.bends]
+    for k in range(1, sheet.legs.bends):
+        if sheet.feed[k] != sheet.feed[k - 1]:
+            said.append(f"end for end; line at {_side(clock[k])}")
+        elif turn[k] == 0:
+            said.append("no turn")
+        else:
+            said.append("half a turn" if abs(turn[k]) == 180 else _side(turn[k]))
+    return said
+
+
+def _side(turn_deg: float) -> str:
+    if turn_deg == 0:
+        return "the bending side"
+    return f"{abs(turn_deg):.1f}° {'clockwise' if turn_deg > 0 else 'anticlockwise'}"
