@@ -36,7 +36,7 @@ class Averaged:
 
 def average_over(
     log_likelihood: Callable[[np.ndarray], np.ndarray], dimensions: int, *, start: np.ndarray | None = None,
-    nodes: int = 3, max_rounds: int = 5,
+    nodes: int = 3, max_rounds: int = 8,
 ) -> Averaged:
     """Place settings about the mode of the scales' posterior and weigh them.
 
@@ -71,8 +71,9 @@ def average_over(
         values = np.minimum(values, -0.5)
         step = -vectors @ ((vectors.T @ slope) / values)
         mode = mode + step * min(1.0, 2.0 / max(float(np.linalg.norm(step)), 1e-12))
-        span = np.clip(1.0 / np.sqrt(-np.diag(vectors @ np.diag(values) @ vectors.T)), 0.1, 1.0)
-        if float(np.linalg.norm((vectors.T @ step) * np.sqrt(-values))) < 0.4:
+        # A curvature taken over a far wider span than the posterior's own says little of it: look again, closer.
+        wide, span = span, np.clip(1.0 / np.sqrt(-np.diag(vectors @ np.diag(values) @ vectors.T)), 0.02, 1.0)
+        if float(np.linalg.norm((vectors.T @ step) * np.sqrt(-values))) < 0.4 and np.all(wide < 2.0 * span):
             break
     roots, root_weights = np.polynomial.hermite_e.hermegauss(nodes)
     unit = np.array(list(product(roots, repeat=dimensions)))
