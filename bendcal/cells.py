@@ -72,6 +72,8 @@ def cell_value(cell: str, column: Column, *, decimal: str | None = None) -> obje
     if column.kind == "text":
         if column.filled and cell.startswith("#") and cell.endswith(("!", "?", "/A", "#")):
             raise NotAMeasure(cell, "is an error message of a spreadsheet", "Mend the formula there.")
+        if column.filled and not cell.isprintable():
+            raise NotAMeasure(cell, "holds a character that does not show", "Type the name again.")
         return cell
     if column.kind == "choice":
         return _choice(cell, column)

@@ -29,9 +29,12 @@ def quoted(text: object) -> str:
     '"92,5\\t"'
     """
     full = str(text)
-    shown = full[:SHOWN_CHARACTERS]
-    safe = "".join(c if c.isprintable() else repr(c)[1:-1] for c in shown)
-    return f'"{safe}{"…" if len(full) > SHOWN_CHARACTERS else ""}"'
+    return f'"{_visible(full[:SHOWN_CHARACTERS])}{"…" if len(full) > SHOWN_CHARACTERS else ""}"'
+
+
+def _visible(text: str) -> str:
+    """Text in which a character that does not show is written out, as \\x01 is."""
+    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
 
 
 def _full_stop(text: str, *, capital: bool = True) -> str:
@@ -69,7 +72,7 @@ class _Remark:
         """The whole remark for a person to read."""
         found = _full_stop(f"found {self.found}", capital=False) if self.found else ""
         told = " ".join(part for part in (found, _full_stop(self.rule), _full_stop(self.remedy)) if part)
-        return f"{self.place}: {told}" if self.place else told
+        return _visible(f"{self.place}: {told}" if self.place else told)
 
 
 @dataclass(frozen=True)

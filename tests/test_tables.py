@@ -120,6 +120,7 @@ def test_a_column_that_is_nearly_known_is_pointed_out() -> None:
         (GOOD.replace("4.76", "1e300"), 'column od_mm: found "1e300". It is beyond 100000, where nothing of a shop'),
         (GOOD.replace("4.76", ""), "row 2, column od_mm: found an empty cell. It may not be left blank. Fill in od_mm."),
         (GOOD.replace("thin", ""), "row 2, column tube: found an empty cell"),
+        (GOOD.replace("thin", "th\x01in"), 'column tube: found "th\\x01in". It holds a character that does not show'),
         (GOOD.replace("thin", "#NAME?"), "It is an error message of a spreadsheet"),
         (GOOD.replace("single", "singel"), 'found "singel flare". It is none of: single flare, centre'),
         (GOOD.replace("single", "singel"), "Perhaps single flare is meant."),
