@@ -118,7 +118,7 @@ def test_a_remark_reads_as_sentences() -> None:
 
 
 def test_a_report_survives_the_way_between_two_programs() -> None:
-    """A notebook's helpers pass errors on by pickling."""
+    """Errors pass from one program to another by pickling."""
     report = ShopFaults([Fault("a.csv", 3, None, "this", "", "")])
     again = pickle.loads(pickle.dumps(report))
     assert (str(again), again.faults) == (str(report), report.faults)
