@@ -146,7 +146,7 @@ class _Model:
                 prior_mean=pool.centre, prior_precision=np.linalg.inv(pool.marginal_covariance(own)), tolerance=1e-2,
             )  # fmt: skip
             p, theta = alone.p, alone.xi
-        except RuntimeError:
+        except (RuntimeError, ValueError):
             pass  # a gross blunder can send it in circles; the rounds below then begin at the prior
         for _ in range(4):
             self._about(p, theta)
