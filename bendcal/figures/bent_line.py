@@ -230,7 +230,8 @@ def _draw_shape(ax: Axes, shape: _Shape, frame: tuple, scale: float, *, origin: 
             step = _longer(step, 0.65 * 25.4 / 72, at_start=k == 0, at_stop=k == len(depth) - 1)
         color = (_BEND if shape.is_bend[k] else _STRAIGHT) if is_top else INK
         drawn = stroke(ax, step, color=color, width=width if is_top else width + 1.3, zorder=2.0 + rank / len(layers))
-        drawn.set_solid_capstyle("butt" if free else "round")
+        # A straight seen almost end on is a row of short steps: round edges would blacken it.
+        drawn.set_solid_capstyle("round" if not free and (is_top or shape.is_bend[k]) else "butt")
     _names(ax, shape, frame, scale, origin, flat, width)
 
 

@@ -19,8 +19,8 @@ __all__ = ["KEY", "draw_straight_tube", "marks", "straight_tube_height_mm"]
 
 _GUTTER_MM = 25.0  # names of the rows
 _END_MM = 9.0  # room beyond each end of the tube, for its letter
-_MOST_MARKS = 10  # in one strip
-_HEAD_MM, _ROW_MM, _LEADER_MM, _TUBE_MM = 14.0, 4.6, 7.0, 5.0
+_GAP_MM = 2.5  # between labels
+_HEAD_MM, _ROW_MM, _LEADER_MM, _TUBE_MM = 12.0, 4.6, 6.5, 5.0
 _SIZE = 9.0
 
 #: What the signs on the tube mean.
@@ -50,7 +50,7 @@ def marks(sheet: MarkSheet, *, inches: bool = False) -> Picture:
     Picture; positions along the tube are in proportion, the tube is drawn thicker than it is
     """
     width = 216.0
-    height = straight_tube_height_mm(sheet, inches=inches) + 13.0
+    height = straight_tube_height_mm(sheet, width=width - 12.0, inches=inches) + 13.0
     picture, ax = canvas(width, height)
     draw_straight_tube(ax, sheet, x=6.0, top=height - 4.0, width=width - 12.0, inches=inches)
     write(ax, 6.0, 3.5, KEY, size=8.5, color=GREY)
@@ -59,14 +59,14 @@ def marks(sheet: MarkSheet, *, inches: bool = False) -> Picture:
     return picture
 
 
-def straight_tube_height_mm(sheet: MarkSheet, *, inches: bool = False) -> float:
-    """How tall :func:`draw_straight_tube` is on paper [mm]."""
-    return _HEAD_MM + len(_strips(sheet)) * _strip_height(sheet, inches)
+def straight_tube_height_mm(sheet: MarkSheet, *, width: float, inches: bool = False) -> float:
+    """How tall :func:`draw_straight_tube` is in that width [mm of paper]."""
+    return _HEAD_MM + len(_strips(sheet, width, inches)) * _strip_height(sheet, inches)
 
 
 def _strip_height(sheet: MarkSheet, inches: bool) -> float:
     above, below = len(_names_above(inches)), len(_names_below(sheet))
-    return 6.0 + _ROW_MM * (above + below) + 2 * _LEADER_MM + _TUBE_MM + 3.0
+    return 6.0 + _ROW_MM * (above + below) + 2 * _LEADER_MM + _TUBE_MM + 2.0
 
 
 def _names_above(inches: bool) -> list[str]:
@@ -78,12 +78,29 @@ def _names_below(sheet: MarkSheet) -> list[str]:
     return ["dial", "finished angle", "twist"] + (["end leading"] if np.any(sheet.feed < 0) else [])
 
 
-def _strips(sheet: MarkSheet) -> list[_Strip]:
-    """The tube cut between bends into as few strips as can hold all labels."""
+def _texts(sheet: MarkSheet, bend: int, inches: bool) -> tuple[list[str], list[str]]:
+    """What stands above and below the tube for one bend, counted from 0."""
+    mark = float(sheet.mark_mm[bend])
+    twist = "first" if bend == 0 else signed(float(sheet.legs.twist_deg[bend]), "°")
+    above = [f"{mark:.1f}", inch_text(mark)]
+    below = [f"{sheet.dial_deg[bend]:.1f}°", f"{sheet.legs.angle_deg[bend]:.1f}°", twist, "A" if sheet.feed[bend] > 0 else "B"]
+    return above[: len(_names_above(inches))], below[: len(_names_below(sheet))]
+
+
+def _label_width_mm(sheet: MarkSheet, bend: int, inches: bool) -> float:
+    above, below = _texts(sheet, bend, inches)
+    return max(text_width_mm(printable(text), _SIZE, bold=True) for text in (*above, *below))
+
+
+def _strips(sheet: MarkSheet, width: float, inches: bool) -> list[_Strip]:
+    """The tube cut between bends into as few strips as can hold all labels side by side."""
     bends = sheet.legs.bends
-    count = max(1, -(-bends // _MOST_MARKS))
-    edges = np.round(np.linspace(0, bends, count + 1)).astype(int)
-    cuts = [(sheet.end_mm[k - 1] + sheet.start_mm[k]) / 2 for k in edges[1:-1]]
+    widths = [_label_width_mm(sheet, k, inches) + _GAP_MM for k in range(bends)]
+    for count in range(1, max(bends, 1) + 1):
+        edges = [round(bends * i / count) for i in range(count + 1)]
+        if all(sum(widths[i:j]) <= width - _GUTTER_MM for i, j in zip(edges, edges[1:], strict=False)):
+            break
+    cuts = [float(sheet.end_mm[k - 1] + sheet.start_mm[k]) / 2 for k in edges[1:-1]]
     bounds = [0.0, *cuts, sheet.cut_length_mm]
     return [_Strip(edges[i], edges[i + 1], bounds[i], bounds[i + 1]) for i in range(count)]
 
@@ -100,7 +117,7 @@ def draw_straight_tube(ax: Axes, sheet: MarkSheet, *, x: float, top: float, widt
     inches : whether marks are also written in inches and fractions
     """
     _head(ax, sheet, x, top, width, inches)
-    strips = _strips(sheet)
+    strips = _strips(sheet, width, inches)
     room = width - _GUTTER_MM - 2 * _END_MM
     scale = room / max(strip.high_mm - strip.low_mm for strip in strips)
     for i, strip in enumerate(strips):
@@ -155,21 +172,14 @@ def _draw_strip(ax: Axes, sheet: MarkSheet, strip: _Strip, scale: float, x: floa
         badge(ax, at(0) - 5.0, y, "A", dark=True)
     if last:
         badge(ax, at(strip.high_mm) + 5.0, y, "B", dark=True)
-    bends = np.arange(strip.first, strip.last)
-    if not bends.size:
+    bends = range(strip.first, strip.last)
+    if not bends:
         return
-    above = [[f"{sheet.mark_mm[k]:.1f}" for k in bends]]
-    if inches:
-        above.append([inch_text(float(sheet.mark_mm[k])) for k in bends])
-    below = [
-        [f"{sheet.dial_deg[k]:.1f}°" for k in bends],
-        [f"{sheet.legs.angle_deg[k]:.1f}°" for k in bends],
-        ["first" if k == 0 else signed(float(sheet.legs.twist_deg[k]), "°") for k in bends],
-        ["A" if sheet.feed[k] > 0 else "B" for k in bends],
-    ][: len(names_below)]
-    widths = np.array([max(text_width_mm(printable(row[i]), _SIZE, bold=True) for row in (*above, *below)) for i in range(bends.size)])
+    widths = np.array([_label_width_mm(sheet, k, inches) for k in bends])
     wanted = np.array([at(sheet.mark_mm[k]) for k in bends])
-    places = spread(wanted, (widths[:-1] + widths[1:]) / 2 + 2.5, x + _GUTTER_MM + widths[0] / 2 + 1.0, x + width - widths[-1] / 2)
+    places = spread(
+        wanted, (widths[:-1] + widths[1:]) / 2 + _GAP_MM, x + _GUTTER_MM + widths[0] / 2 + 1.0, x + width - widths[-1] / 2
+    )
     for k, name in enumerate(names_above):
         write(ax, x, top - 6.0 - _ROW_MM * (k + 0.75), name, size=8.5, color=GREY)
     foot = y - _TUBE_MM / 2 - _LEADER_MM
@@ -177,10 +187,11 @@ def _draw_strip(ax: Axes, sheet: MarkSheet, strip: _Strip, scale: float, x: floa
         write(ax, x, foot - _ROW_MM * (k + 0.75), name, size=8.5, color=GREY)
     for i, k in enumerate(bends):
         badge(ax, places[i], top - 2.8, k + 1)
-        for row, texts in enumerate(above):
-            write(ax, places[i], top - 6.0 - _ROW_MM * (row + 0.75), texts[i], ha="center", bold=row == 0, color=BLUE if row == 0 else INK)
-        for row, texts in enumerate(below):
-            write(ax, places[i], foot - _ROW_MM * (row + 0.75), texts[i], ha="center", bold=row == 0)
+        above, below = _texts(sheet, k, inches)
+        for row, text in enumerate(above):
+            write(ax, places[i], top - 6.0 - _ROW_MM * (row + 0.75), text, ha="center", bold=row == 0, color=BLUE if row == 0 else INK)
+        for row, text in enumerate(below):
+            write(ax, places[i], foot - _ROW_MM * (row + 0.75), text, ha="center", bold=row == 0)
         half = _TUBE_MM / 2
         line(ax, [(wanted[i], y - half - 1.5), (wanted[i], y + half + 1.5)], color=BLUE, width=2.2, zorder=4.5)
         line(ax, [(wanted[i], y + half + 1.5), (places[i], y + half + _LEADER_MM - 0.6)], color=BLUE, width=0.7)

@@ -7,19 +7,18 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Circle
 
 from bendcal.figures.paper import (
-    BLUE, GREY, INK, PALE, PAPER, Picture, around, arrow, badge, canvas, line, outline, towards, wrap, write,
+    BLUE, GREY, INK, PALE, PAPER, Picture, around, arrow, badge, canvas, line, outline, towards, write,
 )  # fmt: skip
 from bendcal.marks import MarkSheet
 from bendcal.path import clock_deg, tube_turn_deg, wrap_deg
 
 __all__ = ["KEY", "clocks", "draw_twist_clocks", "line_at_deg", "turn_words", "twist_clocks_height_mm"]
 
-_CELL_MM, _ROW_MM, _RADIUS_MM = 33.0, 37.0, 8.0
+_LEAST_CELL_MM, _MOST_CELL_MM, _ROW_MM, _RADIUS_MM = 30.0, 34.0, 33.5, 7.5
 
 #: What the clocks show.
 KEY = (
-    "Seen from end A, looking towards B; the tube bends towards the top. Blue: the line drawn along the tube; "
-    "grey: where that line was for the bend before."
+    "Seen from end A towards B; the tube bends towards the top. Blue: the line drawn along the tube; grey: where it was before."
 )
 
 
@@ -47,9 +46,10 @@ def turn_words(sheet: MarkSheet, bend: int) -> str:
     bend : 1 is the first
     """
     if bend == 1:
-        return "line to the bending side"
+        return "line on the inside"
     if sheet.feed[bend - 1] != sheet.feed[bend - 2]:
-        return f"end for end; line at {_side(float(line_at_deg(sheet)[bend - 1]))}"
+        at = float(line_at_deg(sheet)[bend - 1])
+        return f"end for end; line {f'at {_side(at)}' if at else 'on the inside'}"
     turn = float(wrap_deg(round(float(tube_turn_deg(sheet.legs.twist_deg[bend - 1])), 1)))
     if turn == 0:
         return "no turn"
@@ -57,8 +57,6 @@ def turn_words(sheet: MarkSheet, bend: int) -> str:
 
 
 def _side(turn_deg: float) -> str:
-    if turn_deg == 0:
-        return "the bending side"
     return f"{abs(turn_deg):.1f}° {'clockwise' if turn_deg > 0 else 'anticlockwise'}"
 
 
@@ -77,15 +75,14 @@ def clocks(sheet: MarkSheet) -> Picture:
     height = max(twist_clocks_height_mm(sheet, width - 10.0), 10.0) + 12.0
     picture, ax = canvas(width, height)
     draw_twist_clocks(ax, sheet, x=5.0, top=height - 2.0, width=width - 10.0)
-    for k, words in enumerate(wrap(KEY, width - 12.0, 8.5)):
-        write(ax, 6.0, 7.0 - 4.0 * k, words, size=8.5, color=GREY)
+    write(ax, 6.0, 3.5, KEY, size=8.5, color=GREY)
     turns = "; ".join(f"bend {k + 1}: {turn_words(sheet, k + 1)}" for k in range(sheet.legs.bends))
     picture.alt = f"{sheet.line.line}, turns of the tube seen from end A: {turns or 'none'}."
     return picture
 
 
 def _columns(width_mm: float) -> int:
-    return max(1, int(width_mm // _CELL_MM))
+    return max(1, int(width_mm // _LEAST_CELL_MM))
 
 
 def twist_clocks_height_mm(sheet: MarkSheet, width_mm: float) -> float:
@@ -96,10 +93,11 @@ def twist_clocks_height_mm(sheet: MarkSheet, width_mm: float) -> float:
 def draw_twist_clocks(ax: Axes, sheet: MarkSheet, *, x: float, top: float, width: float) -> None:
     """Draw the clocks in rows on paper, the upper left corner at (x, top) [mm]."""
     columns = _columns(width)
+    cell = min(width / columns, _MOST_CELL_MM)
     at = line_at_deg(sheet)
     for k in range(sheet.legs.bends):
         row, column = divmod(k, columns)
-        centre = np.array([x + (column + 0.5) * _CELL_MM, top - row * _ROW_MM - 5.0 - _RADIUS_MM])
+        centre = np.array([x + (column + 0.5) * cell, top - row * _ROW_MM - 5.0 - _RADIUS_MM])
         swapped = k > 0 and sheet.feed[k] != sheet.feed[k - 1]
         _clock(ax, centre, float(at[k]), None if k == 0 or swapped else float(at[k - 1]))
         badge(ax, centre[0] - _RADIUS_MM - 3.4, centre[1] + _RADIUS_MM - 1.0, k + 1)
@@ -112,7 +110,7 @@ def _two_lines(words: str) -> list[str]:
         first, second = words.split("; ")
         return [first, second.replace("anticlockwise", "acw.").replace("clockwise", "cw.")]
     head, _, tail = words.rpartition(" ")
-    return [head, tail] if tail.endswith("clockwise") else ["line to the", "bending side"] if words.startswith("line") else [words]
+    return [head, tail] if tail.endswith("clockwise") else [words]
 
 
 def _clock(ax: Axes, centre: np.ndarray, now_deg: float, before_deg: float | None) -> None:

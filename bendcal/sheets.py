@@ -1,0 +1,112 @@
+"""Saving a mark sheet: a table for a spreadsheet, its facts for a program, a print for the vice."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from math import isfinite
+from os import PathLike
+from pathlib import Path
+from typing import NamedTuple
+
+from bendcal.atomic import NotSaved, write_atomically
+from bendcal.law import PARAMETERS, Law
+from bendcal.marks import MARK_COLUMNS, MarkSheet
+from bendcal.order import cautions
+from bendcal.printing import mark_sheet_pdf
+from bendcal.version import __version__
+
+__all__ = ["FORMAT", "SheetFiles", "save_sheet", "sheet_csv", "sheet_json"]
+
+FORMAT = 1
+FOLDER = "sheets"
+_DECIMALS = 4
+
+
+class SheetFiles(NamedTuple):
+    """Where the three files of a sheet were written."""
+
+    csv: Path
+    json: Path
+    pdf: Path
+
+
+def save_sheet(sheet: MarkSheet, folder: str | PathLike[str], *, paper: str = "a4", inches: bool = False) -> SheetFiles:
+    """Write ``sheets/<line>.csv``, ``.json`` and ``.pdf`` into a shop folder, each whole or not at all.
+
+    Parameters
+    ----------
+    sheet : what :func:`bendcal.mark_out` returned
+    folder : the shop's folder; its ``sheets`` folder is made where there is none
+    paper : ``"a4"`` or ``"letter"``
+    inches : whether the print also gives inches and fractions; the other two are in mm always
+
+    Returns
+    -------
+    SheetFiles
+
+    Raises
+    ------
+    ValueError : for another paper
+    NotSaved : where a file cannot be written; the sentence says why
+    """
+    # All three are made before the first is written, so that they belong together.
+    contents = sheet_csv(sheet).encode(), sheet_json(sheet).encode(), mark_sheet_pdf(sheet, paper=paper, inches=inches)
+    target = Path(folder) / FOLDER
+    if not target.parent.is_dir():
+        raise NotSaved(target, f"There is no folder {target.parent}, so no sheet can be saved in it. Give the shop's folder.")
+    try:
+        target.mkdir(exist_ok=True)
+    except OSError as error:
+        raise NotSaved(target, f"The folder {target} cannot be made ({error.strerror or error}).") from error
+    # A line may be called "v1.2": its full stop begins no file type.
+    files = SheetFiles(*(target / f"{sheet.line.line}.{kind}" for kind in SheetFiles._fields))
+    for path, content in zip(files, contents, strict=True):
+        write_atomically(path, content)
+    return files
+
+
+def sheet_csv(sheet: MarkSheet) -> str:
+    """The marks as CSV (RFC 4180), one row a bend, mm and degrees to four decimals.
+
+    Parameters
+    ----------
+    sheet : what :func:`bendcal.mark_out` returned
+    """
+    table = io.StringIO(newline="")
+    writer = csv.writer(table)
+    writer.writerow(MARK_COLUMNS)
+    for row in sheet.marks.itertuples(index=False):
+        writer.writerow([round(value, _DECIMALS) + 0.0 if isinstance(value, float) else value for value in row])
+    return table.getvalue()
+
+
+def sheet_json(sheet: MarkSheet) -> str:
+    """What else a program should know of the sheet: lengths, ends, law, warnings.
+
+    Parameters
+    ----------
+    sheet : what :func:`bendcal.mark_out` returned
+    """
+    line = sheet.line
+    record = {
+        "format": FORMAT, "version": __version__, "line": line.line, "tube": sheet.tube.tube, "bender": sheet.bender.bender,
+        "service": line.service, "end_a": sheet.end_a.end, "end_b": sheet.end_b.end, "trim_at": line.trim_at,
+        "cut_length_mm": _number(sheet.cut_length_mm), "trim_mm": _number(sheet.trim_mm), "length_u_mm": _number(sheet.length_u_mm),
+        "seat_a_mm": _number(sheet.seat_a_mm), "seat_b_mm": _number(sheet.seat_b_mm), "warnings": list(sheet.warnings),
+        "cautions": [str(notice) for notice in cautions(sheet)], "law": _law(sheet.law),
+    }  # fmt: skip
+    return json.dumps(record, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _law(law: Law) -> dict:
+    return {
+        **{name: float(law.parameters[name]) for name in PARAMETERS},
+        "n_offcuts": law.n_offcuts, "dial_range_deg": law.dial_range_deg, "angle_range_deg": law.angle_range_deg,
+        "scatter_deg": law.scatter_deg, "marking_mm": law.marking_mm, "dof": law.dof if isfinite(law.dof) else None,
+    }  # fmt: skip
+
+
+def _number(value: float) -> float:
+    return round(float(value), _DECIMALS) + 0.0
