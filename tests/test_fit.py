@@ -397,8 +397,8 @@ def test_95_per_cent_intervals_hold_95_per_cent_of_the_truths(two_hundred, angle
             held[name].append(low <= truth <= high)
             low, high = said.interval(0.5)
             half[name].append(low <= truth <= high)
-    for name in held:
-        assert 0.92 <= np.mean(held[name]) <= 0.98, (name, np.mean(held[name]))
+    for name, hits in held.items():
+        assert 0.92 <= np.mean(hits) <= 0.98, (name, np.mean(hits))
         assert 0.40 <= np.mean(half[name]) <= 0.60, (name, np.mean(half[name]))
 
 

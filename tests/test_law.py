@@ -183,6 +183,13 @@ def test_a_dial_that_bends_backwards_is_refused() -> None:
             Law.of("small", "brake", [0.0, b, 15, 15, 0])
 
 
+@pytest.mark.parametrize(("radius", "developed"), [(-6.7, 14.0), (0.0, 14.0), (15.0, -1.0), (nan, 14.0)])
+def test_a_radius_that_is_no_length_is_refused(radius: float, developed: float) -> None:
+    """Nothing can be marked by a bend of negative radius; wrong lengths or legs are the likely cause."""
+    with pytest.raises(ValueError, match="small with brake: the offcuts make the bend's radius .* must be more than 0. Look for wrong lengths"):
+        Law.of("small", "brake", [0.0, 1.0, radius, developed, 0])
+
+
 def test_a_law_without_its_five_names_is_refused() -> None:
     """Order and names are fixed, so that a covariance cannot be read against the wrong numbers."""
     matrix = pd.DataFrame(np.eye(5))
