@@ -7,7 +7,7 @@ from bendcal.ends import FORMS
 from bendcal.lines import SERVICES
 from bendcal.offcuts import CROSSINGS
 
-__all__ = ["BENDERS", "ENDS", "LEGS", "LINES", "NODES", "OFFCUTS", "TOOLS", "TUBES"]
+__all__ = ["BENDERS", "ENDS", "FLARES", "LEGS", "LINES", "NODES", "OFFCUTS", "TOOLS", "TUBES"]
 
 
 def _name(column: str) -> Column:
@@ -57,6 +57,16 @@ ENDS = (
     Column("uses_mm", "length", required=True, filled=True, least=0),
     Column("uses_sd_mm", "length", least=0),
     Column("straight_mm", "length", least=0),
+    Column("note"),
+)
+
+FLARES = (
+    _name("end"),
+    Column("before_mm", "length", required=True, filled=True, above=0),
+    Column("after_mm", "length", required=True, filled=True, above=0),
+    Column("date"),
+    Column("length_tool"),
+    Column("set_aside"),
     Column("note"),
 )
 

@@ -10,6 +10,7 @@ from bendcal.atomic import NotSaved
 from bendcal.cells import name_key
 from bendcal.facts import Facts, by_name, near_name, read_facts
 from bendcal.faults import Caution, Fault, ShopFaults, quoted
+from bendcal.flare_files import read_flares
 from bendcal.line_files import read_lines
 from bendcal.log import LOG, SIDE, fold_in, locked, log_path, read_log
 from bendcal.offcuts import Offcut
@@ -22,7 +23,7 @@ __all__ = ["read_shop", "shop_folder"]
 def read_shop(folder: str | os.PathLike[str]) -> Shop:
     """Read and check everything that a shop folder says.
 
-    benders.csv and tubes.csv are needed; offcuts.csv, tools.csv, ends.csv and lines.csv with the
+    benders.csv and tubes.csv are needed; offcuts.csv, tools.csv, ends.csv, flares.csv and lines.csv with the
     files in lines/ are read where they exist. Nothing is altered, rounded or left out: a row that
     cannot be right stops the reading, and one that is hard to believe becomes a caution.
 
@@ -53,13 +54,15 @@ def read_shop(folder: str | os.PathLike[str]) -> Shop:
     cautions: list[Caution] = []
     facts = read_facts(path, faults, cautions)
     offcuts = _offcuts(path, facts, faults, cautions)
+    flares = read_flares(path, facts, faults, cautions)
     lines = read_lines(path, facts, faults, cautions)
     if faults:
         files = list(dict.fromkeys(fault.file for fault in faults))
         raise ShopFaults(sorted(faults, key=lambda fault: (files.index(fault.file), fault.row or 0)))
     return Shop(
         folder=path, benders=facts.benders.records, tubes=facts.tubes.records, offcuts=tuple(offcuts),
-        tools=facts.tools.records, ends=facts.ends.records, lines=lines, cautions=tuple(cautions),
+        tools=facts.tools.records, ends=facts.ends.records, lines=lines, flares=flares,
+        cautions=tuple(cautions),
     )  # fmt: skip
 
 

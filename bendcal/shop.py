@@ -10,6 +10,7 @@ from pathlib import Path
 from bendcal.benders import Bender
 from bendcal.ends import PLAIN, End
 from bendcal.faults import Caution
+from bendcal.flares import Flare, learned_end
 from bendcal.lines import Line
 from bendcal.offcuts import Offcut
 from bendcal.tools import DEFAULT_ANGLE_TOOL, DEFAULT_LENGTH_TOOL, Tool
@@ -60,6 +61,7 @@ class Shop:
     folder : where they were read from, or None for a shop made in memory
     benders, tubes, tools, ends, lines : name → record
     offcuts : every piece in the log's order, those set aside included
+    flares : practice flares, in the file's order, those set aside included
     cautions : what is not refused but looks wrong
 
     Examples
@@ -75,6 +77,7 @@ class Shop:
     tools: Mapping[str, Tool] = field(default_factory=dict)
     ends: Mapping[str, End] = field(default_factory=dict)
     lines: Mapping[str, Line] = field(default_factory=dict)
+    flares: tuple[Flare, ...] = ()
     cautions: tuple[Caution, ...] = ()
 
     def pairs(self) -> tuple[tuple[str, str], ...]:
@@ -98,5 +101,9 @@ class Shop:
         return named(self.lines, name, "line")
 
     def end(self, name: str) -> End:
-        """The end called `name`; a blank name is a plain end."""
-        return PLAIN if not name else named(self.ends, name, "end")
+        """The end called `name`, as its practice flares teach it; a blank name is a plain end."""
+        if not name:
+            return PLAIN
+        end = named(self.ends, name, "end")
+        tools = [self.tools[f.length_tool] for f in self.flares if f.end == end.end and f.length_tool in self.tools]
+        return learned_end(end, self.flares, tool=tools[0] if tools else DEFAULT_LENGTH_TOOL)
