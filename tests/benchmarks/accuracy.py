@@ -54,22 +54,26 @@ def line_of(bender, tube) -> tuple[float, float]:
     return -slope * (bender.dial_zero_deg + bender.give_deg_per_nm * moment), slope
 
 
-def measure(rng, bender, tubes, dials) -> tuple[Shop, list[dict]]:
-    """Bend and read the offcuts; returns them as a shop for bendcal and as plain arrays."""
+def measure(rng, bender, tubes, dials, *, name: str = "bender") -> tuple[Shop, list[dict]]:
+    """Bend and read the offcuts; returns them as a shop for bendcal and as plain arrays.
+
+    dials : for all tubes, or one array for each
+    """
     offcuts, arrays = [], []
-    for tube in tubes:
+    each = dials if isinstance(dials, list) else [dials] * len(tubes)
+    for tube, dials in zip(tubes, each, strict=True):
         reach = np.round(60 + 3 * bender.die_radius_mm)
         columns = bend_offcuts(bender, tube, dials, 2 * reach, np.round(reach - 1.5 * bender.die_radius_mm), rng)
         arrays.append(columns)
         for i in range(len(dials)):
             offcuts.append(Offcut(
-                str(len(offcuts) + 1), "bender", tube.tube, *(float(columns[c][i]) for c in (
+                f"{name} {len(offcuts) + 1}", name, tube.tube, *(float(columns[c][i]) for c in (
                     "length_mm", "mark_mm", "dial_deg", "angle_deg", "leg_a_mm", "leg_b_mm")),
                 angle_tool=PROTRACTOR.tool, length_tool=RULE.tool,
             ))  # fmt: skip
     known = {t.tube: Tube(t.tube, alloy_for(t.alloy), t.od_mm, t.wall_mm) for t in tubes}
-    maker = Bender("bender", die_radius_mm=bender.stated_radius_mm)
-    return Shop(benders={"bender": maker}, tubes=known, offcuts=tuple(offcuts), tools=TOOLS), arrays
+    maker = Bender(name, die_radius_mm=bender.stated_radius_mm)
+    return Shop(benders={name: maker}, tubes=known, offcuts=tuple(offcuts), tools=TOOLS), arrays
 
 
 def population(rng, size, count: int, **draws) -> tuple[np.ndarray, np.ndarray]:
@@ -135,6 +139,36 @@ def main() -> None:
             f"{count:>14} {rms['none']:7.3f} {rms['overbend']:9.3f} {rms['line']:7.3f} {rms['bendcal']:8.3f} "
             f"{rms['limit']:7.3f} {rms['bendcal'] / rms['limit']:14.3f} {100 * np.mean(held):9.1f}%"
         )
+    newcomers(rng, benders)
+
+
+def newcomers(rng, benders: int) -> None:
+    """One offcut of a new tube on a known bender, and of a known tube on a new bender."""
+    found = {name: [] for name in ("none", "overbend", "bendcal")}
+    strange = {name: [] for name in found}
+    for i in range(benders * len(SIZES)):
+        size = SIZES[i % len(SIZES)]
+        bender, tubes = draw(rng, size)
+        four, one = np.array(DIALS[4]), np.array(DIALS[1])
+        shop, arrays = measure(rng, bender, tubes, [four] * 6 + [one])
+        other = draw_bender(rng, 2, od_mm=size[0], wall_mm=size[1], bow_sd_deg=0.0, drift_sd_deg=0.0)
+        second, more = measure(rng, other, tubes[:1], one, name="second")
+        both = Shop(
+            benders={**shop.benders, **second.benders}, tubes=shop.tubes, tools=TOOLS, offcuts=(*shop.offcuts, *second.offcuts),
+        )  # fmt: skip
+        cal = bendcal.calibrate(both)
+        for kept, name, maker, tube, columns in (
+            (found, "bender", bender, tubes[6], arrays[6]), (strange, "second", other, tubes[0], more[0]),
+        ):  # fmt: skip
+            truth = [line_of(maker, tube)]
+            over = float(columns["dial_deg"][0] - columns["angle_deg"][0])
+            kept["none"].append(errors([(0.0, 1.0)], truth))
+            kept["overbend"].append(errors([(-over, 1.0)], truth))
+            kept["bendcal"].append(errors([cal.law(name, tube.tube).parameters[:2]], truth))
+    print(f"after one offcut, {benders * len(SIZES)} cases each       {'none':>7} {'overbend':>9} {'bendcal':>8}")
+    for title, kept in (("a new tube on a bender that six others were bent on", found), ("a known tube on a new bender", strange)):
+        rms = [float(np.sqrt(np.mean(np.square(v)))) for v in kept.values()]
+        print(f"  {title:>52} {rms[0]:7.3f} {rms[1]:9.3f} {rms[2]:8.3f}")
 
 
 if __name__ == "__main__":
