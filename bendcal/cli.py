@@ -11,8 +11,10 @@ from bendcal.compare import compare
 from bendcal.folder import read_shop
 from bendcal.keeping import keep, news
 from bendcal.lab import open_lab
+from bendcal.landing import landing_of
 from bendcal.layout import paragraph
 from bendcal.marks import mark_out
+from bendcal.order import cautions
 from bendcal.reports import cut_sentence, difference_table, laws_table, marks_table
 from bendcal.shop import Shop, UnknownName, named
 from bendcal.version import __version__
@@ -33,6 +35,11 @@ for the lines to be made; sample_measurements is one, and is invented.
 
 Brake work can kill. Practise on scrap, keep to your local rules, and have the work
 checked and pressure-tested by someone who is licensed to do it."""
+
+HOW_TO_READ = (
+    "Marks are measured from the cut end A, all before the first bend. Turns are what your hands do to the tube, seen "
+    "from end A looking towards B. Behind ± stands how far 19 of 20 bends will stray."
+)
 
 
 def main(words: Sequence[str] | None = None) -> int:
@@ -177,9 +184,19 @@ def _marks(asked: argparse.Namespace) -> None:
         raise ValueError(f"There is no line in {shop.folder}: lines.csv names them, and lines/NAME.csv holds each one's corners.")
     sheet = mark_out(shop, cal, asked.line or next(iter(shop.lines)), feed=asked.feed)
     print(f"{sheet.line.line}: {sheet.tube.tube} on {sheet.bender.bender}", end="\n\n")
-    print(marks_table(sheet, inches=asked.inches), end="\n\n")
-    print(cut_sentence(sheet, inches=asked.inches), end="\n\n")
-    _list("Before you cut:", sheet.warnings)
+    _list("Cautions:", [str(notice) for notice in cautions(sheet)])
+    print(paragraph(cut_sentence(sheet, inches=asked.inches)), end="\n\n")
+    if sheet.legs.bends:
+        print(marks_table(sheet, inches=asked.inches))
+        print(paragraph(HOW_TO_READ), end="\n\n")
+    print(paragraph(landing_of(sheet).sentence), end="\n\n")
+    _list("Warnings; put these right before you cut:", sheet.warnings)
+    from bendcal.sheets import save_sheet  # draws, so it is loaded by this job alone
+
+    files = save_sheet(sheet, shop.folder, paper=asked.paper, inches=asked.inches)
+    print("The sheet, with the order of work:")
+    for path in files:
+        print(f"  {path}")
 
 
 def _notebooks(asked: argparse.Namespace) -> None:

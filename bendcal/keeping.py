@@ -47,7 +47,7 @@ def news(shop: Shop) -> tuple[str, ...]:
     ()
     """
     path = None if shop.folder is None else shop.folder / KEPT
-    if path is None or not path.exists():
+    if path is None or not path.is_file():
         return ()
     try:
         kept = load_calibration(path)

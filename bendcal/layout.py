@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -14,6 +15,7 @@ WIDTH = 80
 _GAP = "  "
 _NARROW = 12  # no column is folded to less than this
 _FIGURES = ("", "−", "+", "-")
+_UNIT = re.compile(r"(\d) (mm\b|%)")  # a number keeps its unit beside it
 
 
 def paragraph(text: str, *, first: str = "", width: int = WIDTH) -> str:
@@ -31,7 +33,9 @@ def paragraph(text: str, *, first: str = "", width: int = WIDTH) -> str:
     - Bend the shortest
       line first.
     """
-    return textwrap.fill(text, width, initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False)
+    glued = _UNIT.sub("\\1\N{NO-BREAK SPACE}\\2", text)
+    filled = textwrap.fill(glued, width, initial_indent=first, subsequent_indent=" " * len(first), break_on_hyphens=False)
+    return filled.replace("\N{NO-BREAK SPACE}", " ")
 
 
 @dataclass(frozen=True)

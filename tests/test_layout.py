@@ -65,6 +65,7 @@ def test_a_paragraph_is_set_in_below_its_first_line() -> None:
     told = paragraph("Deburr both ends inside and outside before anything is flared.", first="- ", width=30)
     first, *rest = told.splitlines()
     assert first.startswith("- ") and all(line.startswith("  ") and len(line) <= 30 for line in rest)
+    assert paragraph("about 95 % of it is 12.5 mm", width=8) == "about\n95 % of\nit is\n12.5 mm", "a unit stays with its number"
     assert paragraph("copper-nickel tube", width=14) == "copper-nickel\ntube"
 
 
