@@ -273,10 +273,12 @@ def _corner(ax: Axes, bent: BentOffcut, legs_to: str, *, box: tuple[float, float
 
 
 def _key(ax: Axes, x: float, y: float, edge_name: str, legs_to: str) -> None:
-    rows = (("o", INK, "centre", "apex: the centre lines cross"), ("s", "white", edge_name, f"{edge_name} edges cross"))
-    for k, (marker, fill, crossing, words) in enumerate(rows):
-        here = crossing == legs_to
+    rows = (
+        ("o", INK, "centre", "apex: the centre lines cross", "legs to here: centre lines cross"),
+        ("s", "white", edge_name, f"the {edge_name} edges cross", f"legs to here: {edge_name} edges cross"),
+    )
+    for k, (marker, fill, crossing, words, here) in enumerate(rows):
         ax.plot(x + 2.0, y + 10.2 - 5.0 * k, marker, color=INK, markerfacecolor=fill, markersize=6)
-        write(ax, x + 6.0, y + 9.0 - 5.0 * k, f"{words} (legs to here)" if here else words, bold=here)
+        write(ax, x + 6.0, y + 9.0 - 5.0 * k, here if crossing == legs_to else words, bold=crossing == legs_to)
     line(ax, [(x + 2.0, y - 1.4), (x + 2.0, y + 2.0)], color=GREY, width=1.2)
     write(ax, x + 6.0, y - 1.0, "start and end of the bend")

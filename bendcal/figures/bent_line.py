@@ -17,7 +17,7 @@ from bendcal.tubes import Tube
 
 __all__ = ["ViewLayout", "draw_views", "lay_out_views", "one_view", "views"]
 
-_PAD_MM, _TITLE_MM, _BADGE_MM = 8.0, 5.0, 2.3
+_PAD_MM, _TITLE_MM, _BADGE_MM = 8.0, 5.0, 2.5
 _BEND, _STRAIGHT = "#9fb4cf", PALE
 _THINNEST_PT = 2.2
 
@@ -252,7 +252,7 @@ def _names(ax: Axes, shape: _Shape, frame: tuple, scale: float, origin: np.ndarr
     at, wanted = np.vstack([ends, bends]), np.vstack([away, outward])
     size = np.full_like(at, 2 * _BADGE_MM)
     half = width_pt * 25.4 / 72 / 2
-    places = clear_places(at, size, flat, wanted=wanted, gaps=(half + 0.8, half + 2.5, half + 4.5, half + 7.0), margin=half + 0.4)
+    places = clear_places(at, size, flat, wanted=wanted, gaps=[half + gap for gap in (0.8, 2.5, 4.5, 7.0, 10.0, 14.0)], margin=half + 0.4)
     for k, (point, place) in enumerate(zip(at, places, strict=True)):
         if np.hypot(*(place - point)) > half + _BADGE_MM + 2.0:
             stroke(ax, [point, place], color=GREY, width=0.6, zorder=5.5)

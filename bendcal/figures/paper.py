@@ -58,6 +58,11 @@ class Picture(Figure):
 
     _repr_png_ = png
 
+    def __repr__(self) -> str:
+        return f"<Picture: {self.alt}>"
+
+    __str__ = __repr__
+
 
 def canvas(width_mm: float, height_mm: float, *, dpi: float = 80.0) -> tuple[Picture, Axes]:
     """A blank sheet and its axes in millimetres, the origin at the lower left.
@@ -193,7 +198,7 @@ def badge(ax: Axes, x: float, y: float, text: object, *, radius: float = 2.6, si
     """A letter or number in a ring: the name of an end (dark) or of a bend (light)."""
     fill, ink = (INK, PAPER) if dark else (PAPER, INK)
     ax.add_patch(Circle((x, y), radius, facecolor=fill, edgecolor=INK, linewidth=1.0, zorder=zorder, clip_on=False))
-    size = size if len(str(text)) < 2 else 0.85 * size
+    size = size if len(str(text)) < 2 else 8.0
     return write(ax, x, y, text, size=size, bold=True, color=ink, ha="center", va="center_baseline", zorder=zorder + 0.1)
 
 

@@ -17,7 +17,7 @@ from bendcal.measures import inch_text
 
 __all__ = ["KEY", "draw_straight_tube", "marks", "straight_tube_height_mm"]
 
-_GUTTER_MM = 25.0  # names of the rows
+_GUTTER_MM = 24.0  # names of the rows
 _END_MM = 9.0  # room beyond each end of the tube, for its letter
 _GAP_MM = 2.5  # between labels
 _HEAD_MM, _ROW_MM, _LEADER_MM, _TUBE_MM = 12.0, 4.6, 6.5, 5.0
@@ -89,7 +89,8 @@ def _texts(sheet: MarkSheet, bend: int, inches: bool) -> tuple[list[str], list[s
 
 def _label_width_mm(sheet: MarkSheet, bend: int, inches: bool) -> float:
     above, below = _texts(sheet, bend, inches)
-    return max(text_width_mm(printable(text), _SIZE, bold=True) for text in (*above, *below))
+    # The first row on either side is bold.
+    return max(text_width_mm(printable(text), _SIZE, bold=row == 0) for texts in (above, below) for row, text in enumerate(texts))
 
 
 def _strips(sheet: MarkSheet, width: float, inches: bool) -> list[_Strip]:

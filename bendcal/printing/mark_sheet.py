@@ -19,7 +19,7 @@ from bendcal.measures import inch_text, mm_text
 from bendcal.order import cautions, order_of_work
 from bendcal.printing.pages import Pages, plain_settings
 
-__all__ = ["mark_sheet_pdf"]
+__all__ = ["lay_out_mark_sheet", "mark_sheet_pdf"]
 
 
 _LEAD_MM = 2.0  # what a column set to the left keeps from its neighbour
@@ -44,17 +44,26 @@ def mark_sheet_pdf(sheet: MarkSheet, *, paper: str = "a4", inches: bool = False)
     ValueError : for another paper
     """
     with plain_settings():
-        pages = Pages(paper, f"Mark sheet: {sheet.line.line}")
-        _title(pages, sheet)
-        _before_cutting(pages, sheet)
-        _tube(pages, sheet, inches)
-        _table(pages, sheet, inches)
-        _lengths(pages, sheet, inches)
-        _turns(pages, sheet)
-        _order(pages, sheet)
-        _cautions(pages, sheet)
-        _views(pages, sheet)
-        return pages.pdf(title=f"Mark sheet: {sheet.line.line}")
+        return lay_out_mark_sheet(sheet, paper=paper, inches=inches).pdf(title=_name(sheet))
+
+
+def _name(sheet: MarkSheet) -> str:
+    return f"Mark sheet: {sheet.line.line}"
+
+
+def lay_out_mark_sheet(sheet: MarkSheet, *, paper: str = "a4", inches: bool = False) -> Pages:
+    """The pages of the mark sheet. Parameters and errors as for :func:`mark_sheet_pdf`."""
+    pages = Pages(paper, _name(sheet))
+    _title(pages, sheet)
+    _before_cutting(pages, sheet)
+    _tube(pages, sheet, inches)
+    _table(pages, sheet, inches)
+    _lengths(pages, sheet, inches)
+    _turns(pages, sheet)
+    _order(pages, sheet)
+    _cautions(pages, sheet)
+    _views(pages, sheet)
+    return pages
 
 
 def _title(pages: Pages, sheet: MarkSheet) -> None:
