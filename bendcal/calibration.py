@@ -15,7 +15,7 @@ import pandas as pd
 
 from bendcal.atomic import write_atomically
 from bendcal.blunders import find_blunders
-from bendcal.fit import JointFit, fit_laws
+from bendcal.fit import NOISES, JointFit, fit_laws
 from bendcal.law import PARAMETERS, Law
 from bendcal.pieces import Pieces, pieces_of
 from bendcal.prior import WIDTHS, Widths, pool_of
@@ -34,9 +34,10 @@ class Calibration:
     Attributes
     ----------
     laws : (bender, tube) → Law
-    residuals : one row a piece that counts: offcut, bender, tube; reading − law for the
-        angle [deg], mark-to-apex and the gain [mm], each also in units of its standard
-        uncertainty (``z_…``); leverage, from 0 (the piece taught nothing) to 1
+    residuals : one row a piece that counts: offcut, bender, tube, its dial and angle reading;
+        reading − law for the angle [deg] and both legs [mm]; each reading − what all other
+        pieces say, in units of its standard uncertainty (``z_…``); the chance that a reading
+        of it is a blunder; leverage, from 0 (the piece taught nothing) to 1
     blunders : one sentence for each piece that the other readings do not believe
     set_aside : (offcut, reason) of the pieces that do not count
     digest : SHA-256 of the readings that were used
@@ -147,7 +148,10 @@ def calibrate(shop: Shop, *, widths: Widths = WIDTHS, warm: np.ndarray | None = 
 def _law(shop: Shop, pair: tuple[str, str], k: int, pieces: Pieces, fit: JointFit, widths: Widths) -> Law:
     bender = shop.benders[pair[0]]
     mine = pieces.group == k
-    dial, angle = pieces.dial[mine], pieces.readings[mine, 0]
+    # An angle that is a blunder covers nothing: a 9 typed for a 90 would stretch the range to where nobody bent.
+    doubted = fit.chance[:, [0 in kind for kind in NOISES]].sum(axis=1) > 0.5
+    covering = mine & ~doubted if np.any(mine & ~doubted) else mine
+    dial, angle = pieces.dial[covering], pieces.readings[covering, 0]
     return Law.of(
         *pair, fit.p[k], fit.covariance[k], scatter_deg=fit.scatter_deg, marking_mm=widths.marking_sd_mm,
         dof=fit.dof, n_offcuts=int(mine.sum()), dial_range_deg=(float(dial.min()), float(dial.max())),

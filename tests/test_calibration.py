@@ -60,6 +60,18 @@ def test_a_laws_dial_is_its_benders(shop: Shop) -> None:
     assert (law.dial_step_deg, law.dial_max_deg) == (2.0, 180.0)
 
 
+def test_an_angle_that_nobody_believes_covers_nothing(shop: Shop, cal: Calibration) -> None:
+    """A 4 typed for a 40 or so does not stretch what the offcuts covered to where nobody bent; an honest piece does."""
+    pair = ("bender 0", "tube 0")
+    low, high = cal.law(*pair).angle_range_deg
+    piece = sorted(shop.offcuts_for(*pair), key=lambda o: o.angle_deg)[2]
+    typed = calibrate(with_reading(shop, piece.offcut, angle_deg=4.0))
+    assert any(piece.offcut in text for text in typed.blunders)
+    assert typed.law(*pair).angle_range_deg == (low, high)
+    assert not typed.law(*pair).covers(low - 1.0)
+    assert typed.law(*pair).n_offcuts == 5
+
+
 def test_a_pair_without_a_law_is_told_what_to_do(cal: Calibration) -> None:
     """The sentence names the pair, the way out, and what is known."""
     with pytest.raises(UnknownName, match="no law of bender 'bender 0' with tube 'gas' yet.*Bend one marked offcut.*Known: bender 0 with tube 0;"):

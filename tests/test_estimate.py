@@ -27,6 +27,7 @@ def test_other_levels_are_asked_for_by_number() -> None:
 def test_few_degrees_of_freedom_follow_students_t_of_the_same_standard_deviation() -> None:
     """t.975 for 9 dof is 2.262157 (GUM H.3: memory; recomputed) and the sd of t₉ is √(9/7)."""
     assert coverage_factor(0.95, 9) == pytest.approx(2.262157163 * sqrt(7 / 9), abs=1e-9)
+    assert coverage_factor(0.95, 3) == pytest.approx(3.182446 / sqrt(3), abs=1e-6)
     assert coverage_factor(0.95, 4) == pytest.approx(2.776445 / sqrt(2), abs=1e-6)
 
 
