@@ -197,10 +197,10 @@ def _turns(sheet: MarkSheet) -> list[str]:
     """How to turn the tube before each bend; after the tube was put end for end, where its line has to be."""
     clock = np.atleast_1d(wrap_deg(-np.round(clock_deg(sheet.legs.twist_deg), 1)))
     turn = np.atleast_1d(wrap_deg(np.round(tube_turn_deg(sheet.legs.twist_deg), 1)))
-    said = ["line to the bending side"][: sheet.legs.bends]
+    said = ["line on the inside"][: sheet.legs.bends]
     for k in range(1, sheet.legs.bends):
         if sheet.feed[k] != sheet.feed[k - 1]:
-            said.append(f"end for end; line at {_side(clock[k])}")
+            said.append(f"end for end; line {f'at {_side(clock[k])}' if clock[k] else 'on the inside'}")
         elif turn[k] == 0:
             said.append("no turn")
         else:
@@ -209,6 +209,4 @@ def _turns(sheet: MarkSheet) -> list[str]:
 
 
 def _side(turn_deg: float) -> str:
-    if turn_deg == 0:
-        return "the bending side"
     return f"{abs(turn_deg):.1f}° {'clockwise' if turn_deg > 0 else 'anticlockwise'}"

@@ -3,17 +3,19 @@
     python tests/remake_notebooks.py            remake all
     python tests/remake_notebooks.py --check    change nothing; exit 1 where one would change
 
-Kept are the cells, their ids (from page and place), what they print and their pictures. Not
-kept is what changes from run to run and says nothing: counters, times, versions, the state of
-widgets.
+Kept are the cells, their ids (from page and place), their numbers as in a first run from top to
+bottom, what they print and their pictures. Not kept is what changes from run to run and says
+nothing: times, versions, the state of widgets.
 """
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import re
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import nbformat
@@ -44,16 +46,18 @@ def run(page: Path) -> nbformat.NotebookNode:
 def in_form(book: nbformat.NotebookNode, page: Path) -> dict:
     """The notebook in the form in which it is kept."""
     number = re.match(r"\d+", page.name)[0]
-    cells = [_cell(cell, f"page-{number}-cell-{place:02d}") for place, cell in enumerate(book.cells, start=1)]
+    runs = itertools.count(1)
+    cells = [_cell(cell, f"page-{number}-cell-{place:02d}", runs) for place, cell in enumerate(book.cells, start=1)]
     return {"cells": cells, "metadata": KERNEL, "nbformat": 4, "nbformat_minor": 5}
 
 
-def _cell(cell: nbformat.NotebookNode, name: str) -> dict:
+def _cell(cell: nbformat.NotebookNode, name: str, runs: Iterator[int]) -> dict:
     kept = {key: cell.metadata[key] for key in KEPT_METADATA if key in cell.metadata}
     made = {"cell_type": cell.cell_type, "id": name, "metadata": kept, "source": _lines(cell.source)}
     if cell.cell_type == "code":
-        bare = "bare" in kept.get("tags", ())
-        made |= {"execution_count": None, "outputs": [] if bare else [_output(o) for o in _joined(cell.outputs)]}
+        bare, run = "bare" in kept.get("tags", ()), next(runs)
+        outputs = [] if bare else [_output(output, run) for output in _joined(cell.outputs)]
+        made |= {"execution_count": None if bare else run, "outputs": outputs}
     return made
 
 
@@ -68,12 +72,12 @@ def _joined(outputs: list) -> list:
     return made
 
 
-def _output(output: nbformat.NotebookNode) -> dict:
+def _output(output: nbformat.NotebookNode, run: int) -> dict:
     if output.output_type == "stream":
         return {"output_type": "stream", "name": output.name, "text": _lines(output.text)}
     data = {kind: _data(kind, value) for kind, value in sorted(output.data.items())}
     made = {"output_type": output.output_type, "data": data, "metadata": {}}
-    return made | ({"execution_count": None} if output.output_type == "execute_result" else {})
+    return made | ({"execution_count": run} if output.output_type == "execute_result" else {})
 
 
 def _data(kind: str, value):

@@ -48,7 +48,8 @@ def assert_alike(kept: bytes, made: bytes, what: str) -> None:
     """Two pictures of one size, nearly all of whose pixels are the same."""
     one, two = pixels(kept), pixels(made)
     assert one.shape == two.shape, what
-    assert np.mean(np.abs(one - two).max(axis=2) > 0.1) < PIXELS_MAY_DIFFER, what
+    differ = float(np.mean(np.abs(one - two).max(axis=2) > 0.1))
+    assert differ < PIXELS_MAY_DIFFER, what
 
 
 # --- their form ----------------------------------------------------------------------------------
