@@ -16,7 +16,9 @@ __all__ = ["Blunder", "find_blunders"]
 #: A piece is named when the odds are even that one of its readings is a blunder.
 _NAMED_FROM = 0.5
 
-_NAMES = ("the angle", "leg A", "leg B")
+_ANGLE, _DIAL = (0,), (3,)
+
+_NAMES = ("the angle", "leg A", "leg B", "the dial")
 
 
 @dataclass(frozen=True)
@@ -26,7 +28,7 @@ class Blunder:
     Attributes
     ----------
     offcut : the piece
-    readings : what disagrees: ``the angle``, ``leg A``, ``leg B``
+    readings : what disagrees: ``the angle``, ``leg A``, ``leg B``, ``the dial``
     times : how many standard uncertainties the worst of them is away from what all else says
     expected : what the other readings say it should have been [deg or mm]
     chance : probability that it is a blunder
@@ -45,7 +47,7 @@ class Blunder:
         """What disagrees by how much, and the question to ask."""
         which = " and ".join(self.readings)
         verb = "disagrees" if len(self.readings) == 1 else "disagree"
-        units = ["°" if name == "the angle" else " mm" for name in self.readings]
+        units = ["°" if name in ("the angle", "the dial") else " mm" for name in self.readings]
         wanted = " and ".join(f"{value:.1f}{unit}" for value, unit in zip(self.expected, units, strict=True))
         ask = f" {self.guess}" if self.guess else " Measure it again, or set it aside with the reason."
         return (
@@ -72,15 +74,36 @@ def find_blunders(pieces: Pieces, fit: JointFit) -> tuple[Blunder, ...]:
     for i in np.flatnonzero(1.0 - fit.chance[:, 0] >= _NAMED_FROM):
         kind = 1 + int(np.argmax(fit.chance[i, 1:]))
         wrong = NOISES[kind]
-        off = _away(pieces.readings[i] - fit.expected[i], fit.expected_covariance[i])
         offcut = pieces.offcuts[i]
+        off = _away(pieces.readings[i] - fit.expected[i], fit.expected_covariance[i])
         shown = _as_written(offcut, fit.expected[i])
+        if wrong == _DIAL:
+            # Where it may as well be the angle, an everyday slip in it is the likelier story.
+            sd = np.sqrt(np.diag(fit.expected_covariance[i]))
+            slip = _guess(offcut, _ANGLE, shown, sd, float(pieces.od_mm[i])) if fit.chance[i, NOISES.index(_ANGLE)] > 0.1 else ""
+            if not slip:
+                found.append(_wrong_dial(offcut, pieces, fit, i))
+                continue
+            wrong = _ANGLE
         found.append(Blunder(
             offcut, tuple(_NAMES[j] for j in wrong), float(max(abs(off[j]) for j in wrong)),
             tuple(shown[j] for j in wrong), float(1.0 - fit.chance[i, 0]),
             _guess(offcut, wrong, shown, np.sqrt(np.diag(fit.expected_covariance[i])), float(pieces.od_mm[i])),
         ))  # fmt: skip
     return tuple(found)
+
+
+def _wrong_dial(offcut: Offcut, pieces: Pieces, fit: JointFit, i: int) -> Blunder:
+    """A piece whose angle and legs agree with one another, and with another dial setting than the one noted."""
+    a, b = fit.p[pieces.group[i], :2]
+    dial = (offcut.angle_deg - a) / b
+    u = float(np.hypot(fit.scatter_deg, fit.expected_covariance[i, 0, 0] ** 0.5)) / b
+    guess, swapped = "", _swapped_digits(offcut.dial_deg)
+    if swapped is not None and abs(swapped - dial) <= 3.0 * u:
+        guess = f"Were two digits swapped ({offcut.dial_deg:g} for {swapped:g})?"
+    elif abs(offcut.dial_deg + 10 - dial) <= 3.0 * u or abs(offcut.dial_deg - 10 - dial) <= 3.0 * u:
+        guess = f"Was the dial read 10° too {'low' if offcut.dial_deg < dial else 'high'}?"
+    return Blunder(offcut, (_NAMES[3],), abs(offcut.dial_deg - dial) / u, (float(dial),), float(1.0 - fit.chance[i, 0]), guess)
 
 
 def _away(off: np.ndarray, covariance: np.ndarray) -> np.ndarray:

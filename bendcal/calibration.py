@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
@@ -22,7 +21,7 @@ from bendcal.prior import WIDTHS, Widths, pool_of
 from bendcal.shop import Shop, UnknownName
 from bendcal.version import __version__
 
-__all__ = ["FORMAT", "Calibration", "calibrate", "load_calibration", "readings_digest"]
+__all__ = ["FORMAT", "Calibration", "calibrate", "load_calibration"]
 
 FORMAT = 1
 
@@ -39,6 +38,7 @@ class Calibration:
         pieces say, in units of its standard uncertainty (``z_…``); the chance that a reading
         of it is a blunder; leverage, from 0 (the piece taught nothing) to 1
     blunders : one sentence for each piece that the other readings do not believe
+    cautions : one sentence for each law that is odd as a whole, or could not be given
     set_aside : (offcut, reason) of the pieces that do not count
     digest : SHA-256 of the readings that were used
     version : the package's version that made it
@@ -61,6 +61,7 @@ class Calibration:
     digest: str
     version: str
     reading_scale: float = 1.0
+    cautions: tuple[str, ...] = ()
     joint: np.ndarray | None = None
     warm: np.ndarray | None = None
 
@@ -101,7 +102,7 @@ class Calibration:
             laws.append({name: value for name, value in facts.items() if not name.startswith("_")})
         record = {
             "format": FORMAT, "version": self.version, "digest": self.digest, "laws": laws, "reading_scale": self.reading_scale,
-            "blunders": list(self.blunders), "joint": None if self.joint is None else self.joint.tolist(),
+            "blunders": list(self.blunders), "cautions": list(self.cautions), "joint": None if self.joint is None else self.joint.tolist(),
             "set_aside": [{"offcut": offcut, "reason": reason} for offcut, reason in self.set_aside],
             "residuals": self.residuals.astype(object).where(self.residuals.notna(), None).to_dict("records"),
         }
@@ -137,19 +138,31 @@ def calibrate(shop: Shop, *, widths: Widths = WIDTHS, warm: np.ndarray | None = 
         raise ValueError(f"No offcut counts ({found}). Bend a marked offcut, measure it, and enter it in offcuts.csv.")
     pieces = pieces_of(shop, pairs, widths)
     fit = fit_laws(pieces, pool_of(shop, pairs, widths), widths, warm=warm)
-    laws = {pair: _law(shop, pair, k, pieces, fit, widths) for k, pair in enumerate(pairs)}
+    laws, cautions, given = {}, [], []
+    for k, pair in enumerate(pairs):
+        try:
+            laws[pair] = _law(shop, pair, k, pieces, fit, widths)
+        except ValueError as error:
+            cautions.append(str(error))
+            continue
+        given.append(k)
+        cautions += _odd(laws[pair])
+    if not laws:
+        raise ValueError(" ".join(cautions))
+    rows = (5 * np.array(given)[:, None] + np.arange(5)).ravel()
     return Calibration(
         laws, _residuals(pieces, fit), tuple(blunder.sentence for blunder in find_blunders(pieces, fit)),
         tuple((o.offcut, o.set_aside) for o in shop.offcuts if not o.counts),
-        readings_digest(shop), __version__, fit.scales[1], fit.joint, fit.warm,
+        shop.readings_digest, __version__, fit.scales[1], tuple(cautions),
+        None if fit.joint is None else fit.joint[np.ix_(rows, rows)], fit.warm,
     )
 
 
 def _law(shop: Shop, pair: tuple[str, str], k: int, pieces: Pieces, fit: JointFit, widths: Widths) -> Law:
     bender = shop.benders[pair[0]]
     mine = pieces.group == k
-    # An angle that is a blunder covers nothing: a 9 typed for a 90 would stretch the range to where nobody bent.
-    doubted = fit.chance[:, [0 in kind for kind in NOISES]].sum(axis=1) > 0.5
+    # An angle or a dial that is a blunder covers nothing: a 9 typed for a 90 would stretch the range to where nobody bent.
+    doubted = fit.chance[:, [0 in kind or 3 in kind for kind in NOISES]].sum(axis=1) > 0.5
     covering = mine & ~doubted if np.any(mine & ~doubted) else mine
     dial, angle = pieces.dial[covering], pieces.readings[covering, 0]
     return Law.of(
@@ -160,6 +173,17 @@ def _law(shop: Shop, pair: tuple[str, str], k: int, pieces: Pieces, fit: JointFi
     )
 
 
+def _odd(law: Law) -> list[str]:
+    """What no honest bender does, though the arithmetic allows it."""
+    b, u = float(law.parameters["b"]), float(law.covariance.to_numpy()[1, 1]) ** 0.5
+    if b - 2 * u > 1.0:
+        return [
+            f"{law.bender} with {law.tube}: each degree on the dial gives {b:.3f}° of bend, more than it shows; "
+            "tube springs back, so it should be less. Were dial and finished angle exchanged all through?"
+        ]
+    return []
+
+
 def _residuals(pieces: Pieces, fit: JointFit) -> pd.DataFrame:
     names = ("angle_deg", "leg_a_mm", "leg_b_mm")
     table = {key: [getattr(o, key) for o in pieces.offcuts] for key in ("offcut", "bender", "tube")}
@@ -167,12 +191,6 @@ def _residuals(pieces: Pieces, fit: JointFit) -> pd.DataFrame:
     table |= {f"resid_{name}": fit.residual[:, i] for i, name in enumerate(names)}
     table |= {f"z_{name.rsplit('_', 1)[0]}": (pieces.readings - fit.expected)[:, i] / fit.expected_covariance[:, i, i] ** 0.5 for i, name in enumerate(names)}
     return pd.DataFrame(table | {"blunder_chance": 1.0 - fit.chance[:, 0], "leverage": fit.leverage})
-
-
-def readings_digest(shop: Shop) -> str:
-    """SHA-256 over the readings of `shop`: two shops with the same digest have the same readings."""
-    rows = [[value for name, value in asdict(o).items() if name != "row"] for o in shop.offcuts]
-    return hashlib.sha256(json.dumps(rows, ensure_ascii=False).encode()).hexdigest()
 
 
 class _WrongFormat(ValueError):
@@ -219,7 +237,7 @@ def load_calibration(path: str | Path) -> Calibration:
         # A column without a single reading comes back as nothing but None, and is one of numbers all the same.
         residuals = residuals.astype({name: float for name in residuals.columns if name not in ("offcut", "bender", "tube")})
         joint = None if record["joint"] is None else np.array(record["joint"], float)
-        return Calibration(laws, residuals, tuple(record["blunders"]), aside, record["digest"], record["version"], record["reading_scale"], joint)
+        return Calibration(laws, residuals, tuple(record["blunders"]), aside, record["digest"], record["version"], record["reading_scale"], tuple(record["cautions"]), joint)
     except _WrongFormat:
         raise
     except (ValueError, KeyError, TypeError, AttributeError) as error:

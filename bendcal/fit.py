@@ -20,8 +20,10 @@ from bendcal.sites import Sites, settle
 
 __all__ = ["NOISES", "JointFit", "fit_laws"]
 
-#: The kinds of noise that a piece may show: which of its three readings are blunders.
-NOISES = ((), (0,), (1,), (2,), (1, 2))
+#: The kinds of noise that a piece may show: which of its readings are blunders (0 the angle,
+#: 1 and 2 the legs, 3 the dial, which the other readings then contradict together).
+NOISES = ((), (0,), (1,), (2,), (1, 2), (3,))
+_DIAL = NOISES.index((3,))
 
 #: Up to so many pairs the laws' covariance with one another is kept (24 pairs: 120 × 120).
 _MOST_TOGETHER = 24
@@ -39,7 +41,7 @@ class JointFit:
     residual : (N, 3) reading − law, NaN where not read
     expected, expected_covariance : (N, 3), (N, 3, 3) what all *other* pieces say the readings
         should have been, and how closely, the error of honest readings included
-    chance : (N, 5) probability of each of :data:`NOISES`
+    chance : (N, 6) probability of each of :data:`NOISES`
     leverage : (N,) share of the piece's information that the fit takes from itself
     joint : (5K, 5K) covariance of all laws together; None for very many pairs
     scales : scatter [deg], readings, own deviations: the posterior means
@@ -120,6 +122,7 @@ class _Model:
         self.untaken = eye * ~self.taken[:, None, :]
         stray = np.array([widths.blunder_angle_deg, widths.blunder_leg_mm, widths.blunder_leg_mm]) ** 2
         self.stray = np.stack([np.diag([stray[i] * (i in kind) for i in range(3)]) for kind in NOISES])
+        self.stray_dial = np.array([[[(3 in kind) * widths.blunder_dial_deg**2]] for kind in NOISES])
         chances = np.full(len(NOISES), widths.blunder_chance)
         chances[0] = 1.0 - chances[1:].sum()
         self.log_prior = np.log(chances)
@@ -138,23 +141,26 @@ class _Model:
         """Find where the laws and the true angles lie at one setting of the scales, and stay there."""
         pieces, pool = self.pieces, self.pool
         scatter, _, own = (float(v[0]) for v in self.scales(point[None]))
-        p, theta, sites = pool.centre, np.clip(np.where(self.taken, pieces.readings, 0.0)[:, 0], 0.0, 175.0), None
+        read = np.clip(pieces.readings[:, 0], 0.0, 175.0)
+        p, theta, sites = pool.centre, read, None
         try:
             alone = solve(
                 lambda p, xi: linearise(pieces, p, xi), readings=pieces.readings, precision=pieces.precision,
                 log_det=pieces.log_det, hidden_variance=scatter**2, group=pieces.group, start=p, hidden_start=theta,
                 prior_mean=pool.centre, prior_precision=np.linalg.inv(pool.marginal_covariance(own)), tolerance=1e-2,
             )  # fmt: skip
-            p, theta = alone.p, alone.xi
+            p = alone.p
         except (RuntimeError, ValueError):
             pass  # a gross blunder can send it in circles; the rounds below then begin at the prior
-        for _ in range(4):
+        for _ in range(6):
             self._about(p, theta)
             sites, pooled = self.settle(point[None], sites, tolerance=1e-2)
             p_new = pool.centre + pooled.mean[0]
             moved = np.abs(p_new - p) / np.sqrt(np.einsum("kpp->kp", pooled.covariance[0]))
             pull = np.einsum("nq,nq->n", self.slope, sites.gradient[0])
             theta_new = np.clip(np.einsum("np,np->n", self.by_dial, p_new[self.group]) + scatter**2 * pull, 0.0, 175.0)
+            # Where the dial is not believed, the piece lies where its protractor says.
+            theta_new = np.where(sites.chance[0, :, _DIAL] > 0.5, read, theta_new)
             near = np.abs(theta_new - theta).max(initial=0.0) < 0.5 and moved.max() < 0.3
             p, theta = p_new, theta_new
             if near:
@@ -173,13 +179,12 @@ class _Model:
     def settle(self, points: np.ndarray, start: Sites | None, *, tolerance: float):
         """What the pieces say at each setting: (Sites, Pooled)."""
         scatter, reading, own = self.scales(points)
-        noise = (
-            reading[:, None, None, None] ** 2 * self.tool_covariance + self.untaken
-            + scatter[:, None, None, None] ** 2 * self.slope[:, :, None] * self.slope[:, None, :]
-        )  # fmt: skip
+        hidden = self.slope[:, :, None] * self.slope[:, None, :]
+        noise = reading[:, None, None, None] ** 2 * self.tool_covariance + self.untaken + scatter[:, None, None, None] ** 2 * hidden
+        stray = self.stray * self.taken[:, None, None, :] + self.stray_dial * hidden[:, None]
         return settle(
             lambda precision, shift: self.pool.solve(precision, shift, own), design=self.design, z=self.z,
-            noise=noise[:, :, None] + self.stray * self.taken[:, None, None, :], log_prior=self.log_prior,
+            noise=noise[:, :, None] + stray, log_prior=self.log_prior,
             group=self.group, groups=self.groups, tolerance=tolerance,
             start=None if start is None else self._start(noise, start),
         )  # fmt: skip

@@ -42,6 +42,8 @@ class MarkSheet:
     trim_mm : spare tube at ``line.trim_at``, to cut after the fit-up
     length_u_mm : standard uncertainty of where that end falls along its leg
     straights_mm : (n + 1,) straight tube before, between and after the bends
+    trim_wanted_mm : the spare tube that would make the line long enough
+    readings_differ : whether the shop's readings are others than those that made the law
     """
 
     line: Line
@@ -61,6 +63,8 @@ class MarkSheet:
     trim_mm: float
     length_u_mm: float
     straights_mm: np.ndarray
+    trim_wanted_mm: float = 0.0
+    readings_differ: bool = False
 
     @property
     def legs(self) -> Legs:
@@ -152,7 +156,8 @@ def mark_out(
     length_u = float(np.hypot(
         along_last_leg_mm(covariance, legs, free_end=line.trim_at), np.hypot(end_a.uses_sd_mm, end_b.uses_sd_mm)
     ))
-    trim = trim_for_mm(length_u, chance=chance) if trim_mm is None else float(trim_mm)
+    wanted = trim_for_mm(length_u, chance=chance)
+    trim = wanted if trim_mm is None else float(trim_mm)
     seat_a = end_a.uses_mm + (trim if line.trim_at == "A" else 0.0)
     arcs = developed * theta
     start = seat_a + np.cumsum(straights[:-1]) + np.concatenate([[0.0], np.cumsum(arcs[:-1])])
@@ -164,7 +169,8 @@ def mark_out(
         line=line, tube=tube, bender=bender, law=law, end_a=end_a, end_b=end_b, mark_mm=mark, dial_deg=dial,
         mark_u_mm=_mark_u_mm(law, theta, side, end_a.uses_sd_mm), angle_u_deg=law.finished_angle(dial).u,
         start_mm=start, end_mm=end, feed=side, cut_length_mm=float(cut), trim_mm=trim, length_u_mm=length_u,
-        straights_mm=straights,
+        straights_mm=straights, trim_wanted_mm=wanted,
+        readings_differ=bool(cal.digest and shop.offcuts) and cal.digest != shop.readings_digest,
     )  # fmt: skip
 
 
@@ -213,6 +219,13 @@ def _warnings(sheet: MarkSheet, straights: np.ndarray) -> tuple[str, ...]:
     """What a person should know before cutting. Nothing here is refused."""
     law, line, bender = sheet.law, sheet.line, sheet.bender
     said = []
+    if sheet.readings_differ:
+        said.append("The readings have changed since this calibration was made: calibrate again before you cut.")
+    if sheet.trim_mm < sheet.trim_wanted_mm:
+        said.append(
+            f"{sheet.trim_mm:g} mm of spare tube may be too little: {sheet.trim_wanted_mm:g} mm make the line long enough "
+            "as often as asked."
+        )
     beyond = [int(k) + 1 for k in np.flatnonzero(~np.atleast_1d(law.covers(line.legs.angle_deg)))]
     if beyond and law.angle_range_deg:
         low, high = law.angle_range_deg

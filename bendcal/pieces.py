@@ -26,6 +26,9 @@ from bendcal.shop import Shop
 
 __all__ = ["Pieces", "linearise", "pieces_of"]
 
+#: No tool is believed beyond this [deg or mm]: no offcut is so true, and the arithmetic stays sound.
+_FINEST = 1e-3
+
 
 @dataclass(frozen=True, eq=False)
 class Pieces:
@@ -69,8 +72,8 @@ def pieces_of(shop: Shop, pairs: Sequence[tuple[str, str]], widths: Widths = WID
     offcuts = [o for pair in pairs for o in shop.offcuts_for(*pair)]
     number = {pair: k for k, pair in enumerate(pairs)}
     nan = float("nan")
-    angle_u = np.array([shop.angle_tool(o).u for o in offcuts])
-    length_u = np.array([shop.length_tool(o).u for o in offcuts])
+    angle_u = np.maximum([shop.angle_tool(o).u for o in offcuts], _FINEST)
+    length_u = np.maximum([shop.length_tool(o).u for o in offcuts], _FINEST)
     mark, length = (np.array([getattr(o, name) for o in offcuts], float) for name in ("mark_mm", "length_mm"))
     leg_a = np.array([nan if o.leg_a_mm is None else o.leg_a_mm for o in offcuts], float)
     leg_b = np.array([nan if o.leg_b_mm is None else o.leg_b_mm for o in offcuts], float)

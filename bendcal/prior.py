@@ -49,7 +49,7 @@ class Widths:
     reading_log_sd : the tools' uncertainties, all times one unknown scale of median 1: sd of its log
     marking_sd_mm : drawing a mark and lining it up, for one bend
     blunder_chance : that a given reading of a piece is a blunder
-    blunder_angle_deg, blunder_leg_mm : how far blunders stray
+    blunder_angle_deg, blunder_leg_mm, blunder_dial_deg : how far blunders stray
     """
 
     dial_zero_deg: float = 2.0
@@ -76,6 +76,7 @@ class Widths:
     blunder_chance: float = 0.01
     blunder_angle_deg: float = 20.0
     blunder_leg_mm: float = 10.0
+    blunder_dial_deg: float = 45.0
 
 
 WIDTHS = Widths()

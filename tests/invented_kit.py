@@ -55,13 +55,15 @@ def draw_from_prior(rng, *, tubes: int = 2, per_pair: int = 4, benders: int = 1,
             angle = theta + 0.4 * reading * rng.normal()
             leg_a = 100 + law[4] + law[2] * tan + slip + length_u * rng.normal()
             leg_b = 120 - law[4] - law[3] * np.radians(theta) + law[2] * tan - slip + length_u * np.sqrt(2) * rng.normal()
+            noted = dial
             if blunders:
                 stray = rng.uniform() / w.blunder_chance
+                noted += w.blunder_dial_deg * rng.normal() / law[1] * (4 <= stray < 5)
                 angle += w.blunder_angle_deg * rng.normal() * (stray < 1)
                 leg_a += w.blunder_leg_mm * rng.normal() * (1 <= stray < 2 or 3 <= stray < 4)
                 leg_b += w.blunder_leg_mm * rng.normal() * (2 <= stray < 4)
             offcuts.append(Offcut(
-                f"{k}-{i}", *pair, 220.0, 100.0, dial, angle, leg_a, leg_b, angle_tool="protractor", length_tool="rule",
+                f"{k}-{i}", *pair, 220.0, 100.0, noted, angle, leg_a, leg_b, angle_tool="protractor", length_tool="rule",
             ))  # fmt: skip
     return DrawnShop(Shop(benders=makers, tubes=kinds, offcuts=tuple(offcuts), tools=_TOOLS), truth, scatter)
 

@@ -101,3 +101,25 @@ def test_without_any_doubt_all_builds_land():
     builds = simulate_builds(sheet, 3, rng=np.random.default_rng(0), twist_sd_deg=0.0)
     assert np.abs(builds.end_off_mm).max() < 1e-9
     assert sheet.trim_mm > 0  # the twists alone ask for it
+
+
+def test_too_little_spare_tube_is_a_warning():
+    """A trim chosen by hand below what is needed is used, and said to be too little."""
+    sheet = mark_out(SHOP, CAL, line(), trim_mm=1.0)
+    assert sheet.trim_mm == 1.0
+    assert any("1 mm of spare tube may be too little" in said for said in sheet.warnings)
+    assert not any("spare tube" in said for said in mark_out(SHOP, CAL, line()).warnings)
+
+
+def test_a_stale_calibration_is_a_warning():
+    """Marks by a calibration of other readings say that it is to be made anew."""
+    from invented_kit import draw_from_prior, with_reading
+
+    from bendcal.calibration import calibrate
+
+    shop = draw_from_prior(np.random.default_rng(2)).shop
+    cal = calibrate(shop)
+    spare = line_from_nodes("l", nodes_from_legs(LEGS), tube="tube 0", bender="bender 0")
+    assert not any("readings have changed" in said for said in mark_out(shop, cal, spare).warnings)
+    newer = with_reading(shop, "0-1", angle_deg=44.0)
+    assert any("readings have changed" in said for said in mark_out(newer, cal, spare).warnings)

@@ -60,7 +60,8 @@ def run(shop) -> dict:
     w, data = WIDTHS, arrays(shop)
     pool, group = data["pool"], data["group"]
     own_root = np.linalg.cholesky(pool.own)
-    chances = np.array([1 - 4 * w.blunder_chance] + [w.blunder_chance] * 4)
+    kinds = [(), (0,), (1,), (2,), (1, 2), (3,)]  # which readings are blunders; 3 is the dial
+    chances = np.array([1 - 5 * w.blunder_chance] + [w.blunder_chance] * 5)
 
     def model():
         n = len(group)
@@ -76,8 +77,8 @@ def run(shop) -> dict:
         p = p + pool.by_kind * (flow * np.sqrt(pool.kind_variance))[pool.kind][:, None]
         p = numpyro.deterministic("p", p + own * jnp.einsum("kpq,kq->kp", own_root, delta))
         a, b, radius, developed, offset = p[group].T
-        # True angles and mark errors are sampled as such, centred where they lie.
-        theta = numpyro.sample("theta", dist.Normal(a + b * data["dial"], scatter).to_event(1))
+        # True angles and mark errors are sampled as such; where the angles lie is part of each kind of noise.
+        theta = numpyro.sample("theta", dist.ImproperUniform(dist.constraints.real, (), (n,)))
         marking = reading * np.sqrt(data["length_u"] ** 2 + w.marking_sd_mm**2)
         slip = marking * numpyro.sample("slip", dist.Normal(0, 1).expand((n,)).to_event(1))
         tan = jnp.tan(jnp.radians(theta) / 2)
@@ -96,12 +97,19 @@ def run(shop) -> dict:
             value = jnp.where(read, off[i], 0.0) / spread
             return jnp.where(read, -0.5 * value**2 - jnp.log(spread) - 0.5 * np.log(2 * np.pi), 0.0)
 
-        kinds = [(), (0,), (1,), (2,), (1, 2)]
-        each = [np.log(c) + sum(log_density(i, i in kind) for i in range(3)) for c, kind in zip(chances, kinds, strict=True)]
+        def log_hidden(wild):
+            spread = jnp.sqrt(scatter**2 + (w.blunder_dial_deg**2 if wild else 0.0))
+            return -0.5 * ((theta - a - b * data["dial"]) / spread) ** 2 - jnp.log(spread)
+
+        each = [
+            np.log(c) + log_hidden(3 in kind) + sum(log_density(i, i in kind) for i in range(3))
+            for c, kind in zip(chances, kinds, strict=True)
+        ]
         numpyro.factor("readings", logsumexp(jnp.stack(each), axis=0).sum())
 
+    begin = numpyro.infer.init_to_value(values={"theta": np.asarray(data["angle"])})
     sampler = MCMC(
-        NUTS(model, target_accept_prob=0.9), num_warmup=WARMUP, num_samples=DRAWS, num_chains=CHAINS,
+        NUTS(model, target_accept_prob=0.9, init_strategy=begin), num_warmup=WARMUP, num_samples=DRAWS, num_chains=CHAINS,
         chain_method="sequential", progress_bar=False,
     )  # fmt: skip
     sampler.run(jax.random.PRNGKey(SEED))
