@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from bendcal.calibration import calibrate
 from bendcal.figures import teaching
@@ -42,8 +43,9 @@ def test_every_bender_tube_and_law_stands_in_the_diagram(cal):
 def test_no_text_of_the_diagram_leaves_the_paper(cal):
     """All writing lies on the page."""
     picture = teaching.shared_causes(cal)
-    picture.canvas.draw()
-    renderer = picture.canvas.get_renderer()
+    canvas = FigureCanvasAgg(picture)
+    canvas.draw()
+    renderer = canvas.get_renderer()
     page = picture.bbox
     for text in picture.axes[0].texts:
         box = text.get_window_extent(renderer)
