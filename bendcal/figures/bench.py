@@ -10,10 +10,8 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from bendcal.arc import developed_length_mm, leg_to_centre_mm, setback_mm
-from bendcal.figures.paper import (
-    BLUE, GREY, INK, ORANGE, PALE, Picture, around, arrow, badge, canvas, dimension, line, outline, towards,
-    tube_outline, wrap, write,
-)  # fmt: skip
+from bendcal.figures.paper import BLUE, GREY, INK, ORANGE, Picture, canvas, line, wrap, write
+from bendcal.figures.shapes import around, arrow, badge, dimension, outline, towards, tube_outline
 from bendcal.legs import LegTooShort
 from bendcal.offcuts import Offcut
 from bendcal.tubes import Tube

@@ -8,9 +8,8 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from bendcal.ends import End
-from bendcal.figures.paper import (
-    BLUE, GREY, INK, PALE, PAPER, Picture, badge, block, canvas, line, outline, printable, text_width_mm, wrap, write,
-)  # fmt: skip
+from bendcal.figures.paper import BLUE, GREY, INK, PALE, PAPER, Picture, block, canvas, line, printable, text_width_mm, wrap, write
+from bendcal.figures.shapes import badge, outline
 from bendcal.figures.style import signed, spread
 from bendcal.marks import MarkSheet
 from bendcal.measures import inch_text

@@ -6,9 +6,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.patches import Circle
 
-from bendcal.figures.paper import (
-    BLUE, GREY, INK, PALE, PAPER, Picture, around, arrow, badge, canvas, line, outline, towards, write,
-)  # fmt: skip
+from bendcal.figures.paper import BLUE, GREY, INK, PALE, PAPER, Picture, canvas, line, write
+from bendcal.figures.shapes import around, arrow, badge, outline, towards
 from bendcal.marks import MarkSheet
 from bendcal.path import clock_deg, tube_turn_deg, wrap_deg
 

@@ -60,6 +60,7 @@ class Pages:
         self.running_title = running_title
         self.x, self.width = _SIDE_MM, self.size_mm[0] - 2 * _SIDE_MM
         self.pages: list[tuple[Picture, Axes]] = []
+        self._footed = 0
         self.new_page()
 
     @property
@@ -140,6 +141,12 @@ class Pages:
                 write(self.ax, self.x + 4.0, y, "•", size=size)
             write(self.ax, self.x + 8.0, y, part, size=size)
 
+    def finish(self) -> None:
+        """Write the foot of every page, once it is known how many there are."""
+        while self._footed < len(self.pages):
+            self._footed += 1
+            self._foot(self.pages[self._footed - 1][1], self._footed)
+
     def pdf(self, *, title: str) -> bytes:
         """The pages as a PDF that asks not to be scaled: the same bytes for the same pages.
 
@@ -147,8 +154,7 @@ class Pages:
         ----------
         title : of the document
         """
-        for k, (_, ax) in enumerate(self.pages):
-            self._foot(ax, k + 1)
+        self.finish()
         drawn = io.BytesIO()
         metadata = {"Title": title, "Creator": f"bendcal {__version__}", "CreationDate": None, "ModDate": None}
         with PdfPages(drawn, metadata=metadata) as pdf:
@@ -170,5 +176,8 @@ class Pages:
             write(ax, right + 5.0, y + 2.0 - 3.6 * k, part, size=8.0)
         pages = f"page {number} of {len(self.pages)}"
         room = self.width - text_width_mm(pages, 8.0) - 8.0
-        write(ax, left, 6.5, wrap(f"{self.running_title}  ·  bendcal {__version__}", room, 8.0)[0], size=8.0, color=GREY)
+        version = f" · bendcal {__version__}"
+        room -= text_width_mm(version, 8.0) + 3.0
+        title = wrap(self.running_title, room, 8.0)
+        write(ax, left, 6.5, title[0] + ("…" if title[1:] else "") + version, size=8.0, color=GREY)
         write(ax, left + self.width, 6.5, pages, size=8.0, color=GREY, ha="right")
