@@ -23,7 +23,7 @@ _HEAD_MM, _ROW_MM, _LEADER_MM, _TUBE_MM = 12.0, 4.6, 6.5, 5.0
 _SIZE = 9.0
 
 #: What the signs on the tube mean.
-KEY = "Blue line: the mark. Shaded: tube that the bend uses. Dotted: the seat. Hatched: spare tube, cut after the fit-up."
+KEY = "Heavy line: the mark. Shaded: tube that the bend uses. Dotted: the seat. Hatched: spare tube, cut after the fit-up."
 
 
 @dataclass(frozen=True)

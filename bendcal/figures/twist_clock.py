@@ -17,7 +17,7 @@ _LEAST_CELL_MM, _MOST_CELL_MM, _ROW_MM, _RADIUS_MM = 30.0, 34.0, 33.5, 7.5
 
 #: What the clocks show.
 KEY = (
-    "Seen from end A towards B; the tube bends towards the top. Blue: the line drawn along the tube; grey: where it was before."
+    "Seen from end A towards B; the tube bends towards the top. Solid: the line drawn along the tube; dashed: where it was before."
 )
 
 
