@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 from bendcal.calibration import Calibration, calibrate
 from bendcal.compare import compare
+from bendcal.design import next_offcuts
 from bendcal.folder import read_shop
 from bendcal.keeping import keep, news
 from bendcal.lab import open_lab
@@ -152,6 +153,7 @@ def _calibrate(asked: argparse.Namespace) -> None:
     _list("Set aside, and not counted:", [f"{offcut}: {reason}" for offcut, reason in cal.set_aside])
     _list("Does not agree with the other pieces:", cal.blunders)
     _list("New since the last calibration:", news(shop))
+    print(paragraph(next_offcuts(shop).sentence), end="\n\n")
     print(f"Written: {keep(cal, shop)}")
 
 

@@ -39,7 +39,8 @@ def news(shop: Shop) -> tuple[str, ...]:
 
     Returns
     -------
-    Sentences; none where nothing is new, or nothing is kept yet
+    Sentences; none where nothing is new, where nothing is kept yet, or where what is kept cannot
+    be read any more, by a version that keeps it otherwise
 
     Examples
     --------
@@ -51,6 +52,6 @@ def news(shop: Shop) -> tuple[str, ...]:
         return ()
     try:
         kept = load_calibration(path)
-    except ValueError as error:  # it is about to be made anew, so this stops nothing
-        return (f"The last calibration cannot be compared with: {error}",)
+    except ValueError:  # it is about to be made anew from the readings, which are what counts
+        return ()
     return tuple(drift.sentence for drift in check_drift(kept, shop))

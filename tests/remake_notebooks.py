@@ -36,6 +36,8 @@ KEPT_METADATA = ("deletable", "editable", "tags")
 def run(page: Path) -> nbformat.NotebookNode:
     """A notebook with the results of running it in its own folder; an error in a cell is raised."""
     book = nbformat.read(page, as_version=4)
+    # What an earlier run kept says nothing on a fresh clone.
+    (ROOT / "sample_measurements" / "calibration.json").unlink(missing_ok=True)
     # The kernel finds the kit whether it is installed or not.
     os.environ["PYTHONPATH"] = os.pathsep.join(filter(None, [str(ROOT), os.environ.get("PYTHONPATH")]))
     client = NotebookClient(book, timeout=120, kernel_name="python3", resources={"metadata": {"path": str(page.parent)}})

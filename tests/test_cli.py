@@ -10,6 +10,7 @@ import pytest
 
 import bendcal
 from bendcal.cli import main
+from bendcal.design import next_offcuts
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -45,7 +46,7 @@ def assert_fits(text: str) -> None:
 
 
 def test_calibrate_says_what_was_learnt_and_keeps_it(capsys: pytest.CaptureFixture[str], sample_folder: Path) -> None:
-    """A sentence and a row for each law, the piece set aside with its reason, and calibration.json."""
+    """A sentence and a row for each law, the piece set aside with its reason, what to bend next, and calibration.json."""
     out, err = told(capsys, "calibrate", str(sample_folder))
     assert err == ""
     cal = bendcal.load_calibration(sample_folder / "calibration.json")
@@ -54,6 +55,7 @@ def test_calibrate_says_what_was_learnt_and_keeps_it(capsys: pytest.CaptureFixtu
     for law in cal.laws.values():
         assert " ".join(str(law).split()) in words
     assert "- S6: digits swapped" in out
+    assert " ".join(next_offcuts(bendcal.read_shop(sample_folder)).sentence.split()) in words
     assert f"Written: {sample_folder / 'calibration.json'}" in out
     assert_fits(out.replace(str(sample_folder), "SHOP"))
 

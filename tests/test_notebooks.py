@@ -56,8 +56,8 @@ def assert_alike(kept: bytes, made: bytes, what: str) -> None:
 
 
 def test_the_three_jobs_have_a_page_each() -> None:
-    """Calibrate, compare, mark out, in this order."""
-    assert NAMES == ["1_calibrate_a_bender.ipynb", "2_compare_two_tubes.ipynb", "3_corrected_mark_offsets.ipynb"]
+    """Calibrate, compare, mark out, in this order and before all others."""
+    assert NAMES[:3] == ["1_calibrate_a_bender.ipynb", "2_compare_two_tubes.ipynb", "3_corrected_mark_offsets.ipynb"]
 
 
 @pytest.mark.parametrize("page", PAGES, ids=NAMES)
@@ -70,12 +70,12 @@ def test_a_page_is_valid_and_kept_in_the_one_form(page: Path) -> None:
 
 @pytest.mark.parametrize("page", PAGES, ids=NAMES)
 def test_a_page_is_made_of_short_plain_cells(page: Path) -> None:
-    """No def, no class, no lambda, no try; at most 14 lines a cell, 80 characters a line."""
+    """No def, no class, no lambda, no try; at most 20 lines a cell, 80 characters a line."""
     for cell in cells_of(page, "code"):
         code = source(cell)
         found = [type(node).__name__ for node in ast.walk(ast.parse(code))]
         assert not {"FunctionDef", "AsyncFunctionDef", "ClassDef", "Lambda", "Try"} & set(found), code
-        assert len(code.splitlines()) <= 14, code
+        assert len(code.splitlines()) <= 20, code
         assert max(map(len, code.splitlines())) <= 80, code
 
 
