@@ -55,7 +55,7 @@ def next_offcuts(
     shop : what :func:`bendcal.read_shop` returned
     lines : the lines still to be made, names or Lines; None for all of the shop
     pairs : (bender, tube) of which offcuts can be bent; None for the pairs of the lines and
-        those that have offcuts
+        those that have offcuts and share a bender or a tube with a line
     dials_deg : dial settings to choose from [deg]; None for every 5° over what the lines need
         and 20° more on either side
     count : how many rows to show

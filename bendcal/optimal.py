@@ -58,12 +58,14 @@ def gains(covariance: np.ndarray, design: np.ndarray, noise: np.ndarray, *, aim:
     >>> gains(4 * one[0], one, one, aim=one[0]).round(9).tolist()
     [3.2]
     """
-    reach = covariance @ np.swapaxes(design, 1, 2)  # C·Jᵀ
-    total = noise + design @ reach
+    n, q, p = design.shape
+    rows = design.reshape(n * q, p)  # one product of two matrices, not one a candidate
+    reach = (rows @ covariance).reshape(n, q, p)  # J·C
+    total = noise + reach @ np.swapaxes(design, 1, 2)
     if aim is None:
         return np.linalg.slogdet(total)[1] - np.linalg.slogdet(noise)[1]
-    aimed = aim @ reach
-    return np.einsum("nmi,nij,nmj->n", aimed, np.linalg.inv(total), aimed)
+    aimed = (rows @ (covariance @ aim.T)).reshape(n, q, -1)
+    return np.einsum("nim,nim->n", aimed, np.linalg.solve(total, aimed))
 
 
 def updated(covariance: np.ndarray, design: np.ndarray, noise: np.ndarray) -> np.ndarray:
@@ -79,12 +81,10 @@ def updated(covariance: np.ndarray, design: np.ndarray, noise: np.ndarray) -> np
     >>> updated(np.array([[4.0]]), np.array([[1.0]]), np.array([[1.0]])).round(9).tolist()
     [[0.8]]
     """
-    reach = covariance @ design.T
-    gain = np.linalg.solve(noise + design @ reach, reach.T).T
-    # Joseph's form stays symmetric and positive after hundreds of steps.
-    left = np.eye(len(covariance)) - gain @ design
-    after = left @ covariance @ left.T + gain @ noise @ gain.T
-    return (after + after.T) / 2
+    reach = design @ covariance
+    # By the root of V + JCJᵀ, so that it stays symmetric to the last digit.
+    half = np.linalg.solve(np.linalg.cholesky(noise + reach @ design.T), reach)
+    return covariance - half.T @ half
 
 
 def greedy_design(

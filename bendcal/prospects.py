@@ -115,7 +115,7 @@ def prospects_of(
     lines : those still to be made, by name or as Line; None for all of the shop. Where none of
         them has a bend, single bends of all `pairs` at 20° to 120° stand in for them
     pairs : (bender, tube) of which offcuts can be bent; None for those of the lines and
-        those that have offcuts
+        those that have offcuts and share a bender or a tube with a line
     dials_deg : dial settings that may be bent [deg]; None for every 5° from 20° below to 20°
         above what the lines need of the pair (or, if none, of the bender; or 20° to 120°).
         Those beyond the dial are left out
@@ -130,7 +130,8 @@ def prospects_of(
     chosen = [shop.line(each) if isinstance(each, str) else each for each in (shop.lines if lines is None else lines)]
     chosen = [line for line in chosen if line.bends]
     wanted = [(line.bender, line.tube) for line in chosen]
-    may = list(dict.fromkeys([*wanted, *shop.pairs()] if pairs is None else [tuple(pair) for pair in pairs]))
+    near = [pair for pair in shop.pairs() if not wanted or any(one == two for each in wanted for one, two in zip(pair, each, strict=True))]
+    may = list(dict.fromkeys([*wanted, *near] if pairs is None else [tuple(pair) for pair in pairs]))
     every = list(dict.fromkeys([*may, *wanted, *shop.pairs()]))
     if not may:
         raise ValueError(
