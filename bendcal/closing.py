@@ -12,7 +12,7 @@ from bendcal.measures import angle_text, mm_text
 from bendcal.network import Network
 from bendcal.observations import Angle, Direction, Distance, Leg, Observation, Point, Twist, place_words
 
-__all__ = ["closing_sentences", "way_words"]
+__all__ = ["closing_sentences", "end_sentences", "together_sentence", "way_words"]
 
 Array = NDArray[np.float64]
 
@@ -30,13 +30,7 @@ def closing_sentences(network: Network, adjusted: Adjustment) -> list[str]:
     ----------
     network, adjusted : the rows of a pattern, and their adjustment
     """
-    said = []
-    for end in ("B", "A"):
-        rows = _rows(network, lambda seen, end=end: isinstance(seen, Point) and seen.place == end)
-        removal = adjusted.removal(rows) if rows else None
-        if removal is not None and removal.rank > 0:
-            said.append(_end(network, adjusted, end, rows, removal))
-            break  # seen from the other end the same miss would be told twice
+    said = end_sentences(network, adjusted)
     distances = []
     for seen, rows in zip(network.seen, network.rows, strict=True):
         if not isinstance(seen, (Direction, Distance)) or isinstance(seen, Leg) or not adjusted.checked[list(rows)].any():
@@ -48,8 +42,23 @@ def closing_sentences(network: Network, adjusted: Adjustment) -> list[str]:
         else:
             distances.append((removal.vpv_drop, _distance(seen, removal)))
     said += _worst_of(distances)
-    said.append(_together(adjusted))
+    said.append(together_sentence(adjusted))
     return said
+
+
+def end_sentences(network: Network, adjusted: Adjustment) -> list[str]:
+    """By how much the rest misses end B, or end A where nothing is known of B; none if that cannot be told.
+
+    Parameters
+    ----------
+    network, adjusted : the rows of a pattern, and their adjustment
+    """
+    for end in ("B", "A"):  # seen from the other end the same miss would be told twice
+        rows = _rows(network, lambda seen, end=end: isinstance(seen, Point) and seen.place == end)
+        removal = adjusted.removal(rows) if rows else None
+        if removal is not None and removal.rank > 0:
+            return [_end(network, adjusted, end, rows, removal)]
+    return []
 
 
 def way_words(miss: Array) -> str:
@@ -133,7 +142,8 @@ def _verdict(removal: Removal) -> str:
     return "which is more than the tools' uncertainties explain"
 
 
-def _together(adjusted: Adjustment) -> str:
+def together_sentence(adjusted: Adjustment) -> str:
+    """How many readings there are, how many check the others, and how they do."""
     rows, checks = len(adjusted.sd), adjusted.dof
     if checks == 0:
         return f"{rows} readings, and just as many are needed: none checks another."

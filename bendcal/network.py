@@ -135,10 +135,6 @@ class Network:
         order = {int(r): int(a) for r, a in zip(row, axis, strict=True)}
         return np.array([order[r] for r in rows])
 
-    def without(self, observation: Observation) -> Network:
-        """The same network without one of its measurements."""
-        return Network.of(self.pattern.set_aside(observation, "tried without it"))
-
 
 def slopes_of(observations: Sequence[Observation], network: Network, x: Array) -> tuple[Array, Array]:
     """What measurements that need not be in the network would be (k,), and their derivatives (k, 3·unknown).

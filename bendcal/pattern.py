@@ -15,19 +15,19 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bendcal.adjust import Adjustment, vpv_critical
-from bendcal.closing import closing_sentences
+from bendcal.closing import closing_sentences, end_sentences, together_sentence
 from bendcal.estimate import Estimate
 from bendcal.gradients import shape_gradient
 from bendcal.hands import open_hands, other_shapes, unsure_twists
 from bendcal.legs import Legs
 from bendcal.lines import Line, line_from_nodes
 from bendcal.network import Network
-from bendcal.nodes import corners, legs_from_nodes, nodes_from_legs
+from bendcal.nodes import corners, legs_from_nodes, measure_nodes, nodes_from_legs
 from bendcal.observations import Angle, Datum, Direction, Distance, Leg, PatternFault, Point, Twist
 from bendcal.shortfall import best_check, frame_is_fixed, missing_sentences
 from bendcal.starting import lay_on, starts
 from bendcal.survey import Pattern
-from bendcal.suspects import Suspect, find_suspects, fits
+from bendcal.suspects import Finding, Suspect, find_suspects, fits
 
 __all__ = [
     "AdjustedPattern", "Angle", "Datum", "Direction", "Distance", "Leg", "Pattern", "PatternFault", "Point", "Suspect",
@@ -56,8 +56,7 @@ class AdjustedPattern:
     covariance : (3n + 1, 3n + 1) [mm, deg] of legs, angles and twists in that order, n bends; the
         first twist is 0 and so are its row and column
     scale : by which the uncertainties were enlarged, because the readings scatter more than told
-    found : the suspects
-    explained : whether without them all is well
+    finding : the suspects, whether without them all is well, and what is left then
     closing, missing, notes : sentences: how it closes; what is still to be measured before the
         shape is settled; what else to know
     """
@@ -70,22 +69,30 @@ class AdjustedPattern:
     legs: Legs
     covariance: Array
     scale: float
-    found: tuple[Suspect, ...]
-    explained: bool
+    finding: Finding
     closing: tuple[str, ...]
     missing: tuple[str, ...]
     notes: tuple[str, ...]
 
     @property
+    def found(self) -> tuple[Suspect, ...]:
+        """The measurements that do not fit."""
+        return self.finding.suspects
+
+    def without_suspects(self) -> AdjustedPattern:
+        """The same adjusted anew, with every suspect set aside; itself where there is none."""
+        return adjust_pattern(self.finding.network.pattern) if self.found and self.finding.explained else self
+
+    @property
     def suspects(self) -> tuple[str, ...]:
         """Sentences that name the measurements which do not fit, and what they should be."""
         said = [suspect.sentence for suspect in self.found]
-        if said and not self.explained:
+        if said and not self.finding.explained:
             said.append(
                 "Even without what is named here the rest does not agree: more than that is wrong, or the tools read "
                 "worse than their uncertainties say."
             )
-        elif not self.explained:
+        elif not self.finding.explained:
             said.append("No single measurement stands out, but together they scatter too much: the tools read worse than told.")
         return tuple(said)
 
@@ -167,7 +174,7 @@ def adjust_pattern(pattern: Pattern) -> AdjustedPattern:
     >>> measured = [Leg("A", 1, 30, 0.5), Leg(1, "B", 40, 0.5), Angle(1, 90, 0.5), Distance("A", "B", 50.6, 0.5)]
     >>> adjusted = adjust_pattern(Pattern(measured))
     >>> adjusted.legs.angle_deg.round(1).tolist()
-    [90.4]
+    [89.9]
     >>> print(adjusted.closing[0])
     The straight distance from end A to end B was measured 50.6 mm; by the rest it is 50.0 mm: they \
 differ by 0.6 mm (95 %: ± 1.4 mm), which the tools' uncertainties explain.
@@ -177,13 +184,16 @@ differ by 0.6 mm (95 %: ± 1.4 mm), which the tools' uncertainties explain.
         raise ValueError("nothing is measured: a pattern needs legs, angles and twists, or points")
     best, told = _best(network)
     missing = missing_sentences(network, best)
-    if not missing:
+    if missing:
+        best = _bent(network, best)
+        missing = missing_sentences(network, best)
+    else:
         first = best
         best, others = other_shapes(network, best)
         told = told if best is first else None
         missing = missing_sentences(network, best) or _which_hand(open_hands(network, best, others))
-    found, explained = told or find_suspects(network, best)
-    if not best.settled and not (found and explained):
+    finding = told or find_suspects(network, best)
+    if not best.settled and not (finding.suspects and finding.explained):
         raise ValueError("no shape was found that these measurements could belong to: look for a gross error among them")
     nodes, fixed = network.nodes_of(best.x), frame_is_fixed(network, best)
     try:
@@ -195,29 +205,47 @@ differ by 0.6 mm (95 %: ± 1.4 mm), which the tools' uncertainties explain.
     by = shape_gradient(nodes[kept])
     scale = best.s0 if best.vpv > vpv_critical(best.dof) else 1.0
     covariance = scale**2 * by @ best.covariance[np.ix_(columns, columns)] @ by.T
+    closing = closing_sentences(network, best)
+    if finding.suspects and finding.explained:  # a blunder makes everything else miss as well
+        rest = closing_sentences(finding.network, finding.rest)
+        closing = [*end_sentences(network, best), together_sentence(best), *(f"Without what is suspected: {sentence}" for sentence in rest)]
     notes = [] if missing else _notes(network, best, legs, np.sqrt(np.diag(covariance)))
     return AdjustedPattern(
-        pattern, best, network, nodes if fixed else _standard(nodes, kept, legs), fixed, legs, covariance, scale, found,
-        explained, tuple(closing_sentences(network, best)), tuple(missing), tuple(notes),
+        pattern, best, network, nodes if fixed else _standard(nodes, kept, legs), fixed, legs, covariance, scale, finding,
+        tuple(closing), tuple(missing), tuple(notes),
     )  # fmt: skip
 
 
-def _best(network: Network) -> tuple[Adjustment, tuple[tuple[Suspect, ...], bool] | None]:
+def _best(network: Network) -> tuple[Adjustment, Finding | None]:
     """The best adjustment from the likeliest starts: the first that fits, else the best of some.
 
     With what `find_suspects` says of it, where it was asked.
     """
     best = None
-    for tries, start in enumerate(starts(network)):
+    for tries, (start, sound) in enumerate(starts(network)):
         tried = network.adjust(start)
         if best is None or (tried.settled, -tried.vpv) > (best.settled, -best.vpv):
             best = tried
         if tries + 1 >= _MOST_STARTS or (best.settled and fits(best)):
             break
-        # Where every twist is told the first start is sound, and a single wrong reading explains it better.
-        if tries == 0 and best.settled and not unsure_twists(network) and (told := find_suspects(network, best))[1]:
+        # From a start that was all measured, a wrong reading explains a bad fit better than another shape.
+        if tries == 0 and sound and best.settled and not unsure_twists(network) and (told := find_suspects(network, best)).explained:
             return best, told
     return best, None
+
+
+def _bent(network: Network, best: Adjustment) -> Adjustment:
+    """Where the shape is open and came out straight by chance, one that fits as well and is bent.
+
+    At a straight bend every way of moving looks the same, and more would seem open than is.
+    """
+    nodes = network.nodes_of(best.x)
+    leg, angle, _ = measure_nodes(nodes)
+    if len(angle) == 0 or angle.min() > 1.0:
+        return best
+    aside = 0.2 * leg.mean() * np.random.RandomState(0).normal(size=best.x.size)
+    bent = network.adjust(best.x + aside)
+    return bent if bent.settled and bent.vpv < best.vpv + 1.0 else best
 
 
 def _which_hand(bends: list[int]) -> list[str]:

@@ -36,7 +36,7 @@ def length_slip(written_mm: float, expected_mm: float, u_mm: float) -> str:
     near = 2.0 * u_mm + 0.5
     swapped = swapped_digits(written_mm)
     if swapped is not None and abs(swapped - expected_mm) <= near < abs(swapped - written_mm) / 2:
-        return f"Were two digits swapped ({written_mm:g} for {swapped:g})?"
+        return f"Were two digits swapped ({written_mm:.6g} for {swapped:.6g})?"
     for slip in _RULE_SLIPS_MM:
         if slip > 4.0 * u_mm and abs(abs(written_mm - expected_mm) - slip) <= near:
             return f"Was the rule read {slip:g} mm too {'long' if written_mm > expected_mm else 'short'}?"
@@ -61,13 +61,13 @@ def turn_slip(written_deg: float, expected_deg: float, u_deg: float, *, signed: 
         return abs((value - expected_deg + 180.0) % 360.0 - 180.0) <= near < abs(value - written_deg) / 2
 
     if signed and fits(-written_deg):
-        return f"Is the twist the other way round ({-written_deg:g}°)?"
+        return f"Is the twist the other way round ({-written_deg:.4g}°)?"
     swapped = swapped_digits(written_deg)
     if swapped is not None and fits(swapped):
-        return f"Were two digits swapped ({written_deg:g} for {swapped:g})?"
+        return f"Were two digits swapped ({written_deg:.4g} for {swapped:.4g})?"
     if signed:
         other = written_deg - 180.0 if written_deg > 0 else written_deg + 180.0
-        return f"Was it counted from the other side (it would be {other:g}°)?" if fits(other) else ""
+        return f"Was it counted from the other side (it would be {other:.4g}°)?" if fits(other) else ""
     if fits(180.0 - written_deg):
         return "Was the angle between the legs read (the bend is 180° less that)?"
     for slip in (10.0, -10.0):

@@ -31,8 +31,8 @@ _GUESSED_TWISTS_DEG = (90.0, -90.0, 20.0, -20.0, 160.0, -160.0)
 _GUESSED_ANGLE_DEG = 60.0
 
 
-def starts(network: Network) -> Iterator[Array]:
-    """Places (unknown, 3) [mm] to begin at, the likeliest first.
+def starts(network: Network) -> Iterator[tuple[Array, bool]]:
+    """Places (unknown, 3) [mm] to begin at, the likeliest first, and whether all of them was measured.
 
     Parameters
     ----------
@@ -41,16 +41,19 @@ def starts(network: Network) -> Iterator[Array]:
     places = known_places(network)
     leg, angle, twist = measured_shape(network, places)
     if np.isfinite(places[: network.unknown]).all():
-        yield places[: network.unknown]
+        yield places[: network.unknown], True
     if not (np.isnan(leg).any() or np.isnan(angle).any() or np.isnan(twist).any()):
-        yield from _laid(network, place_nodes(leg, angle, twist), places)
+        for start in _laid(network, place_nodes(leg, angle, twist), places):
+            yield start, True
     for hand in (1.0, -1.0):
-        yield from _laid(network, _scaled(network, places, leg, angle, twist) * [1.0, 1.0, hand], places)
+        for start in _laid(network, _scaled(network, places, leg, angle, twist) * [1.0, 1.0, hand], places):
+            yield start, False
     typical = np.nanmean(leg) if np.isfinite(leg).any() else 100.0
     leg, angle = np.where(np.isnan(leg), typical, leg), np.where(np.isnan(angle), _GUESSED_ANGLE_DEG, angle)
     open_twists = np.isnan(twist)
     for guess in _GUESSED_TWISTS_DEG if open_twists.any() else (0.0,):
-        yield from _laid(network, place_nodes(leg, angle, np.where(open_twists, guess, twist)), places)
+        for start in _laid(network, place_nodes(leg, angle, np.where(open_twists, guess, twist)), places):
+            yield start, False
 
 
 def known_places(network: Network) -> Array:
@@ -134,7 +137,7 @@ def lay_on(shape_mm: Array, places_mm: Array) -> tuple[Array, int]:
     return turn.apply(shape_mm - centre) + target, 3 if settled >= 2 else 2
 
 
-def _laid(network: Network, shape: Array, places: Array) -> Iterator[Array]:
+def _laid(network: Network, shape: Array, places: Array) -> list[Array]:
     """A shape of the nodes, or of all places, where the frame wants it: the best few of the ways it may lie."""
     full = np.full((len(places), 3), np.nan)
     full[: len(shape)] = shape
@@ -157,7 +160,7 @@ def _laid(network: Network, shape: Array, places: Array) -> Iterator[Array]:
         off = network.model(start.ravel())[0] / network.sd
         whole.append((float(off @ off), start))
     whole.sort(key=lambda one: one[0])
-    yield from (start for _, start in whole[:3])
+    return [start for _, start in whole[:3]]
 
 
 def _has_frame(network: Network) -> bool:

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
 from bendcal.adjust import BAARDA_ALPHA, Adjustment, baarda_critical, vpv_critical
 from bendcal.measures import angle_text, mm_text
 from bendcal.network import Network
-from bendcal.observations import Angle, Direction, Distance, Observation, Point, Twist
+from bendcal.observations import Angle, Datum, Direction, Distance, Observation, Point, Twist
 from bendcal.slips import length_slip, turn_slip
 from bendcal.starting import starts
 from bendcal.survey import Pattern
 
-__all__ = ["Suspect", "find_suspects", "fits"]
+__all__ = ["Finding", "Suspect", "find_suspects", "fits"]
 
 #: Odds of less than about 20 to 1 leave it open which of two measurements is wrong.
 _RIVAL = 6.0
@@ -22,6 +24,8 @@ _RIVAL = 6.0
 _PER_ROW = 6.9
 #: So many are tried in earnest.
 _TRIED = 8
+#: Of so many the pairs are looked at.
+_GROWN = 24
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,21 +84,11 @@ class Suspect:
 
 @dataclass(frozen=True, eq=False)
 class _Doubt:
-    """One measurement, or one number of it, taken away: the rows it has and the network without it."""
+    """One measurement, or one number of it, taken away: the rows it has and what it is called."""
 
     observation: Observation
     rows: tuple[int, ...]
     words: str
-
-    def without(self, network: Network) -> Network:
-        """The network without these rows."""
-        own = network.rows[next(i for i, seen in enumerate(network.seen) if seen is self.observation)]
-        if len(self.rows) == len(own):
-            return network.without(self.observation)
-        axes = [axis for axis, value in zip(("x_mm", "y_mm", "z_mm"), self.observation.xyz_mm, strict=True) if value is not None]
-        gone = {axes[own.index(row)]: None for row in self.rows}
-        kept = [replace(seen, **gone) if seen is self.observation else seen for seen in network.pattern.observations]
-        return Network.of(Pattern(tuple(kept), network.pattern.bends))
 
 
 def fits(adjusted: Adjustment) -> bool:
@@ -102,33 +96,77 @@ def fits(adjusted: Adjustment) -> bool:
     return adjusted.vpv <= vpv_critical(adjusted.dof, alpha=BAARDA_ALPHA)
 
 
-def find_suspects(network: Network, adjusted: Adjustment) -> tuple[tuple[Suspect, ...], bool]:
-    """The measurements that do not fit, at most three, and whether without them all is well.
+class Finding(NamedTuple):
+    """The suspects, whether without them all is well, and the rows and the adjustment without them."""
+
+    suspects: tuple[Suspect, ...]
+    explained: bool
+    network: Network
+    rest: Adjustment
+
+
+def find_suspects(network: Network, adjusted: Adjustment) -> Finding:
+    """The fewest measurements, at most three, without which the rest agrees.
 
     Parameters
     ----------
     network, adjusted : the rows of a pattern, and their adjustment
 
-    Source: Baarda's test, each measurement in turn, the one whose removal helps most taken away
-    and the rest adjusted anew.
+    Where none are, the single one that disagrees most is told. Source: Baarda's test; single ones,
+    then pairs, then pairs with a third, the likeliest of them adjusted without in earnest.
     """
-    found: list[Suspect] = []
-    most = max(1, min(3, adjusted.dof // 3))
-    while (doubts := _doubts(network, adjusted)):
-        if len(found) == most:
-            return tuple(found), False
-        tried = []
-        for doubt in doubts[:_TRIED]:
-            reduced, rest = _adjust_without(doubt, network, adjusted)
-            if rest is not None:
-                tried.append((adjusted.vpv - rest.vpv - _PER_ROW * (len(doubt.rows) - 1), doubt, reduced, rest))
+    doubts = _doubts(network, adjusted)
+    if not doubts:
+        return Finding((), fits(adjusted), network, adjusted)
+    first: tuple[Suspect, ...] = ()
+    pool = [(doubt,) for doubt in doubts]
+    for count in range(1, max(1, min(3, adjusted.dof // 3)) + 1):
+        tried = _adjusted_without(pool[:_TRIED], network, adjusted)
         if not tried:
-            return tuple(found), False
-        gain, doubt, reduced, rest = max(tried, key=lambda one: one[0])
-        rivals = [one[1] for one in tried if one[0] > gain - _RIVAL and one[1].observation is not doubt.observation]
-        found.append(_suspect(doubt, network, rest, tuple(dict.fromkeys(rival.words for rival in rivals))))
-        network, adjusted = reduced, rest
-    return tuple(found), fits(adjusted)
+            break
+        _, some, reduced, rest = tried[0]
+        well = fits(rest) and not _doubts(reduced, rest)
+        if well or not first:
+            near = [one[1] for one in tried[1:] if one[0] > tried[0][0] - _RIVAL]
+            first = tuple(_suspect(doubt, network, rest, _rivals(doubt, some, near)) for doubt in some)
+        if well:
+            return Finding(tuple(sorted(first, key=lambda one: -one.times)), True, reduced, rest)
+        grown = pool[:_GROWN] if count == 1 else [one[1] for one in tried[:3]]
+        pool = _scored(adjusted, {_key(some): some for some in _grow(grown, doubts[:_GROWN])}.values())
+    return Finding(first[:1], False, network, adjusted)
+
+
+def _grow(sets: list[tuple[_Doubt, ...]], doubts: list[_Doubt]) -> Iterator[tuple[_Doubt, ...]]:
+    """Each set with one measurement more, of which it has no row yet."""
+    for some in sets:
+        rows = {row for doubt in some for row in doubt.rows}
+        yield from ((*some, more) for more in doubts if rows.isdisjoint(more.rows))
+
+
+def _key(some: tuple[_Doubt, ...]) -> tuple[int, ...]:
+    return tuple(sorted(row for doubt in some for row in doubt.rows))
+
+
+def _penalty(some: tuple[_Doubt, ...]) -> float:
+    """More numbers freed explain more by chance alone."""
+    return _PER_ROW * (len(_key(some)) - len(some))
+
+
+def _scored(adjusted: Adjustment, sets: Iterable[tuple[_Doubt, ...]]) -> list[tuple[_Doubt, ...]]:
+    """The sets without which the rest would agree best, by the first order, the best first."""
+    scored = [(adjusted.removal(_key(some)).vpv_drop - _penalty(some), some) for some in sets]
+    return [some for _, some in sorted(scored, key=lambda one: -one[0])]
+
+
+def _rivals(doubt: _Doubt, some: tuple[_Doubt, ...], near: list[tuple[_Doubt, ...]]) -> tuple[str, ...]:
+    """What may be wrong in place of one measurement: it stands for it in another set that does about as well."""
+    kept = {other.words for other in some if other is not doubt}
+    own = {other.observation for other in some}
+    found = [
+        other.words for others in near for other in others
+        if other.observation not in own and kept <= {one.words for one in others}
+    ]  # fmt: skip
+    return tuple(dict.fromkeys(found))
 
 
 def _doubts(network: Network, adjusted: Adjustment) -> list[_Doubt]:
@@ -138,6 +176,8 @@ def _doubts(network: Network, adjusted: Adjustment) -> list[_Doubt]:
     scored = []
     words = network.row_words
     for seen, rows in zip(network.seen, network.rows, strict=True):
+        if isinstance(seen, Datum):
+            continue  # what the rest is measured from; a wrong one shows in every distance to it
         for some in [rows] if isinstance(seen, Direction) or len(rows) == 1 else [*((row,) for row in rows), rows]:
             removal = adjusted.removal(some)
             if removal.rank > 0:
@@ -160,15 +200,38 @@ def _exceeded(network: Network, adjusted: Adjustment) -> bool:
     return False
 
 
-def _adjust_without(doubt: _Doubt, network: Network, adjusted: Adjustment) -> tuple[Network, Adjustment | None]:
-    reduced = doubt.without(network)
-    rest = reduced.adjust(adjusted.x.reshape(-1, 3), max_steps=25)
-    if not (rest.settled and fits(rest)):
-        start = next(starts(reduced))
-        again = reduced.adjust(start, max_steps=25)
-        if again.settled and (not rest.settled or again.vpv < rest.vpv):
-            rest = again
-    return reduced, rest if rest.settled else None
+def _adjusted_without(
+    sets: list[tuple[_Doubt, ...]], network: Network, adjusted: Adjustment
+) -> list[tuple[float, tuple[_Doubt, ...], Network, Adjustment]]:
+    """(gain, set, network and adjustment without it), the largest gain first."""
+    tried = []
+    for afresh in (False, True):  # a large blunder may have led into a wrong valley: then from a new start
+        for some in sets:
+            reduced = _without(network, _key(some))
+            start = next(starts(reduced))[0] if afresh else adjusted.x.reshape(-1, 3)
+            rest = reduced.adjust(start, max_steps=25)
+            if rest.settled:
+                tried.append((adjusted.vpv - rest.vpv - _penalty(some), some, reduced, rest))
+        tried.sort(key=lambda one: -one[0])
+        if tried and fits(tried[0][3]):
+            break
+    best = {}
+    for one in tried:
+        best.setdefault(_key(one[1]), one)
+    return list(best.values())
+
+
+def _without(network: Network, rows: tuple[int, ...]) -> Network:
+    """The network without some rows; of a point single coordinates may go."""
+    gone: dict[int, Observation] = {}
+    for seen, own in zip(network.seen, network.rows, strict=True):
+        away = [row for row in own if row in rows]
+        if len(away) == len(own):
+            gone[id(seen)] = replace(seen, set_aside="it does not fit the others")
+        elif away:
+            axes = [axis for axis in ("x_mm", "y_mm", "z_mm") if getattr(seen, axis) is not None]
+            gone[id(seen)] = replace(seen, **{axes[own.index(row)]: None for row in away})
+    return Network.of(Pattern(tuple(gone.get(id(seen), seen) for seen in network.pattern.observations), network.pattern.bends))
 
 
 def _suspect(doubt: _Doubt, network: Network, rest: Adjustment, rivals: tuple[str, ...]) -> Suspect:
