@@ -16,6 +16,7 @@ if __name__ == "__main__":  # started as a file: the project lies two folders up
 
 from tests.invented import sample_shop as shop
 from tests.invented.offcuts import bend_offcuts, rows
+from tests.invented.pattern import measure_line
 from tests.invented.tables import csv_text, write_tables
 
 # By luck some seeds give a piece that stands out as if it were another blunder. This one was taken, from
@@ -101,6 +102,24 @@ def lines() -> dict[str, list[dict]]:
     return files
 
 
+def pattern() -> list[dict]:
+    """What was measured of the old near-side line, with one reading that was set aside and taken again."""
+    table = measure_line(
+        [node[:3] for node in shop.NEAR_SIDE],
+        np.random.RandomState(SEED),
+        angle_tool=shop.PROTRACTOR,
+        length_tool=shop.RULE,
+        datums=shop.BOLTS,
+        taped=shop.TAPED,
+    )
+    place = next(i for i, row in enumerate(table) if (row["what"], row["from"], row["to"]) == ("distance", *shop.MISREAD))
+    wrong = table[place] | {
+        "length_mm": table[place]["length_mm"] + 100,
+        "set_aside": "the tape was begun at its 10 cm mark, and that was not taken off; measured again",
+    }
+    return [row | {"made_by": "invented; simulated readings"} for row in [*table[:place], wrong, *table[place:]]]
+
+
 def tables() -> dict[str, list[dict]]:
     """Every CSV of the sample folder as rows, by its path in the folder."""
     limits = ("dial_step_deg", "dial_max_deg", "min_leg_mm", "min_between_mm", "min_last_mm", "note")
@@ -127,6 +146,7 @@ def tables() -> dict[str, list[dict]]:
             for end in shop.ENDS
         ],
         "offcuts.csv": offcuts(),
+        "patterns/brake-near-side.csv": pattern(),
     } | lines()
 
 

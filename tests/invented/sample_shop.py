@@ -156,6 +156,10 @@ NEAR_SIDE = (
     (98, 150, -30, "down"),
     (98, 150, -95, "hose bracket, near side"),
 )
+# The same line as if it were taken off the car: two bolts beside it, and where the tape was laid.
+BOLTS = {"cross-member bolt": (160.0, 40.0, 20.0), "wing bolt": (60.0, 180.0, 40.0)}
+TAPED = (("A", "2"), ("A", "3"), ("A", "B"), ("1", "B"), ("2", "cross-member bolt"), ("3", "wing bolt"), ("2", "wing bolt"))
+MISREAD = ("A", "3")
 CLUTCH = (
     (0, 0, 0, "master cylinder"),
     (0, 90, 0, "past the pedal box"),
