@@ -5,7 +5,7 @@ and the scales, all sampled; nothing linearised, nothing integrated out) and tak
 the kit only the arrays of readings and the prior. Not part of the test run: it wants
 numpyro and several minutes. What it gave is kept in nuts.json, with versions and seed.
 
-    python tests/reference/nuts.py            # all shops, rewrites nuts.json
+    python tests/reference/nuts.py [SHOP ...]     # all shops, or those named; rewrites nuts.json
 """
 
 from __future__ import annotations
@@ -107,7 +107,10 @@ def run(shop) -> dict:
         ]
         numpyro.factor("readings", logsumexp(jnp.stack(each), axis=0).sum())
 
-    begin = numpyro.infer.init_to_value(values={"theta": np.asarray(data["angle"])})
+    # A wrong angle and a wrong dial are two separate explanations, between which NUTS does not cross. It is
+    # begun where the dials are right; started at the angles it stays with a wrong dial for the one piece
+    # whose angle was spoilt, which by the fit's own account has a probability below 1 %.
+    begin = numpyro.infer.init_to_value(values={"theta": 0.97 * np.asarray(data["dial"])})
     sampler = MCMC(
         NUTS(model, target_accept_prob=0.9, init_strategy=begin), num_warmup=WARMUP, num_samples=DRAWS, num_chains=CHAINS,
         chain_method="sequential", progress_bar=False,
@@ -134,7 +137,11 @@ def main() -> None:
         "versions": {"numpyro": numpyro.__version__, "jax": jax.__version__, "python": sys.version.split()[0]},
         "seed": SEED, "chains": CHAINS, "warmup": WARMUP, "draws": DRAWS, "shops": {},
     }  # fmt: skip
-    for name, make in SHOPS.items():
+    wanted = sys.argv[1:] or list(SHOPS)
+    if wanted != list(SHOPS):
+        kept["shops"] = json.loads((HERE / "nuts.json").read_text(encoding="utf-8"))["shops"]
+    for name in wanted:
+        make = SHOPS[name]
         kept["shops"][name] = run(make())
         print(name, {k: v for k, v in kept["shops"][name].items() if k.startswith(("ess", "rhat", "div"))}, flush=True)
     (HERE / "nuts.json").write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
