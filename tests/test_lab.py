@@ -3,6 +3,7 @@
 import json
 import os
 import re
+import shutil
 import socket
 import subprocess
 import sys
@@ -134,8 +135,6 @@ class Lab:
 @pytest.fixture(scope="module")
 def lab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lab]:
     """``bendcal notebooks --shop`` on a copy of the sample, with settings of its own."""
-    import shutil
-
     folder = tmp_path_factory.mktemp("lab")
     shop = shutil.copytree(ROOT / "sample_measurements", folder / "my shop", ignore=shutil.ignore_patterns("calibration.json", "sheets"))
     names = ("JUPYTER_CONFIG_DIR", "JUPYTERLAB_SETTINGS_DIR", "JUPYTERLAB_WORKSPACES_DIR", "JUPYTER_RUNTIME_DIR", "IPYTHONDIR")
