@@ -152,7 +152,10 @@ def main() -> None:
     for name, column in zip(ASKED + PARAMETERS, together.T, strict=True):
         count = np.histogram(column, bins=20, range=(0, 1))[0]
         chi2, p = stats.chisquare(count)
-        print(f"{name:>22}  chi2 {chi2:6.1f}  p {p:.3f}   sd {column.std():.4f} (0.2887)   lowest and highest bin {count[0]} {count[-1]} ({count.sum() / 20:.0f})")
+        print(
+            f"{name:>22}  chi2 {chi2:6.1f}  p {p:.3f}   sd {column.std():.4f} (0.2887)   "
+            f"lowest and highest bin {count[0]} {count[-1]} ({count.sum() / 20:.0f})"
+        )
 
     print("\nInvented benders that the prior does not expect, two tubes each\n" + head)
     for per_pair in (3, 8):
