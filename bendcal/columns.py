@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from bendcal.bodies import MOVES
 from bendcal.cells import Column
 from bendcal.ends import FORMS
 from bendcal.lines import SERVICES
 from bendcal.offcuts import CROSSINGS
+from bendcal.solids import SHAPES
 
-__all__ = ["BENDERS", "ENDS", "FLARES", "LEGS", "LINES", "NODES", "OFFCUTS", "TOOLS", "TUBES"]
+__all__ = ["BENDERS", "BENDER_BODIES", "ENDS", "FLARES", "LEGS", "LINES", "NODES", "OBSTACLES", "OFFCUTS", "TOOLS", "TUBES"]
 
 
 def _name(column: str) -> Column:
@@ -110,4 +112,32 @@ LEGS = (
     Column("leg_mm", "length", required=True, filled=True, above=0),
     Column("angle_deg", "angle", required=True),
     Column("twist_deg", "angle", required=True),
+)
+
+_SOLID = (
+    Column("shape", "choice", required=True, filled=True, choices=tuple(SHAPES)),
+    *(Column(f"{axis}_mm", "length", required=True, filled=True) for axis in "xyz"),
+    *(Column(f"to_{axis}_mm", "length") for axis in "xyz"),
+    Column("width_mm", "length", above=0),
+    Column("height_mm", "length", above=0),
+    Column("diameter_mm", "length", above=0),
+    Column("turn_deg", "angle"),
+)
+
+BENDER_BODIES = (
+    _name("bender"),
+    _name("body"),
+    *_SOLID,
+    Column("moves", "choice", choices=MOVES),
+    Column("grip_mm", "length", least=0),
+    Column("note"),
+)
+
+OBSTACLES = (
+    _name("obstacle"),
+    Column("line"),
+    *_SOLID,
+    Column("keep_mm", "length", least=0),
+    Column("why"),
+    Column("note"),
 )

@@ -6,11 +6,13 @@ import numpy as np
 
 from bendcal.tubes import Tube
 
-__all__ = ["outer_wall_mm", "tight_bend_cautions"]
+__all__ = ["check_section", "ovality", "outer_wall_mm", "section_limits_sentence", "thinning_sentence", "tight_bend_cautions"]
 
 DIAMETERS_WITHOUT_MANDREL = 3.0  # Groover, 19.7: read
 BRAKE_TUBE_OD_MM, BRAKE_TUBE_WALL_MM = 4.75, 0.70
 BRAKE_TUBE_RADIUS_MM = 25.0  # DIN 74234 as quoted by a vehicle maker: read
+LEAST_DIAMETER = 0.75  # of the outside diameter, where a bend is flattened: FAA, read
+MOST_OVALITY = {"internal": 0.08, "external": 0.03}  # ASME B31.3, by which side the pressure is on: memory
 SAME_TUBE_MM = 0.1  # 3/16 in × 0.028 in is sold as the same tube
 
 
@@ -91,3 +93,92 @@ def tight_bend_cautions(tube: Tube, radius_mm: float, *, service: str = "brake")
 
 def _is_metric_brake_tube(tube: Tube) -> bool:
     return abs(tube.od_mm - BRAKE_TUBE_OD_MM) <= SAME_TUBE_MM and abs(tube.wall_mm - BRAKE_TUBE_WALL_MM) <= SAME_TUBE_MM
+
+
+def ovality(largest_mm, smallest_mm, od_mm):
+    """How far a bent section is from round, (D max − D min)/D₀, as measured with a caliper.
+
+    Parameters
+    ----------
+    largest_mm, smallest_mm : diameters of the bend across and in its plane, any shape [mm]
+    od_mm : outside diameter of the straight tube [mm]
+
+    Returns
+    -------
+    share of the outside diameter, 0 where it is round
+
+    Raises
+    ------
+    ValueError : where a diameter is not positive or the smallest is larger than the largest
+
+    Examples
+    --------
+    >>> round(float(ovality(5.0, 4.5, 4.76)), 3)
+    0.105
+    """
+    largest, smallest, od = (np.asarray(v, float) for v in (largest_mm, smallest_mm, od_mm))
+    if not (np.all(smallest > 0) and np.all(od > 0)):
+        raise ValueError("A diameter must be more than 0 mm.")
+    if not np.all(largest >= smallest):
+        raise ValueError(f"The largest diameter ({np.min(largest):g} mm) is less than the smallest ({np.max(smallest):g} mm): are they swapped?")
+    share = (largest - smallest) / od
+    return share if np.ndim(share) else float(share)
+
+
+def check_section(tube: Tube, largest_mm: float, smallest_mm: float, *, pressure: str = "internal") -> tuple[str, ...]:
+    """What speaks against a bend whose diameters were measured; empty if nothing does.
+
+    Parameters
+    ----------
+    tube : its outside diameter
+    largest_mm, smallest_mm : measured at the middle of the bend [mm]
+    pressure : ``internal`` (brake, clutch, fuel under pressure) or ``external`` (suction)
+
+    Returns
+    -------
+    tuple of sentences, each with its source
+
+    Raises
+    ------
+    ValueError : for diameters that cannot be, or another word for the pressure
+
+    Examples
+    --------
+    >>> from bendcal.materials import ALLOYS
+    >>> tube = Tube("brake", ALLOYS["low-carbon steel"], 4.76, 0.71)
+    >>> check_section(tube, 4.85, 4.6)
+    ()
+    """
+    if pressure not in MOST_OVALITY:
+        raise ValueError(f"pressure is {pressure!r}; it must be internal or external.")
+    found = ovality(largest_mm, smallest_mm, tube.od_mm)
+    said = []
+    if smallest_mm < LEAST_DIAMETER * tube.od_mm:
+        said.append(
+            f"The smallest diameter of the bend, {smallest_mm:.2f} mm, is less than 75 % of the tube's "
+            f"({LEAST_DIAMETER * tube.od_mm:.2f} mm): it is scrap (FAA)."
+        )
+    if found > MOST_OVALITY[pressure]:
+        said.append(
+            f"The bend is {100 * found:.1f} % out of round; at most {100 * MOST_OVALITY[pressure]:g} % is allowed in piping under "
+            f"{pressure} pressure (ASME B31.3)."
+        )
+    return tuple(said)
+
+
+def thinning_sentence(tube: Tube, radius_mm: float) -> str:
+    """What the outer wall of a bend is expected to thin to, in a sentence."""
+    wall = outer_wall_mm(tube, radius_mm)
+    return (
+        f"On the outside of a bend of {radius_mm:.1f} mm radius the wall is expected to thin from {tube.wall_mm:.2f} to about {wall:.2f} mm "
+        f"({100 * (1 - wall / tube.wall_mm):.0f} % less)."
+    )
+
+
+def section_limits_sentence(tube: Tube) -> str:
+    """What a caliper may find on a bend of this tube. No formula foretells it for a hand bender, so it is measured."""
+    return (
+        f"How far a bend flattens cannot be calculated for a hand bender: measure one with a caliper. The smallest diameter must be at least "
+        f"{LEAST_DIAMETER * tube.od_mm:.2f} mm (75 % of the tube's, FAA), and largest less smallest should be at most "
+        f"{MOST_OVALITY['internal'] * tube.od_mm:.2f} mm (8 %, ASME B31.3)."
+    )

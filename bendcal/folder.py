@@ -7,6 +7,7 @@ import os
 from pathlib import Path
 
 from bendcal.atomic import NotSaved
+from bendcal.body_files import read_bodies, read_obstacles
 from bendcal.cells import name_key
 from bendcal.facts import Facts, by_name, near_name, read_facts
 from bendcal.faults import Caution, Fault, ShopFaults, quoted
@@ -23,8 +24,8 @@ __all__ = ["read_shop", "shop_folder"]
 def read_shop(folder: str | os.PathLike[str]) -> Shop:
     """Read and check everything that a shop folder says.
 
-    benders.csv and tubes.csv are needed; offcuts.csv, tools.csv, ends.csv, flares.csv and lines.csv with the
-    files in lines/ are read where they exist. Nothing is altered, rounded or left out: a row that
+    benders.csv and tubes.csv are needed; offcuts.csv, tools.csv, ends.csv, flares.csv, bender_bodies.csv,
+    obstacles.csv and lines.csv with the files in lines/ are read where they exist. Nothing is altered, rounded or left out: a row that
     cannot be right stops the reading, and one that is hard to believe becomes a caution.
 
     Parameters
@@ -56,13 +57,15 @@ def read_shop(folder: str | os.PathLike[str]) -> Shop:
     offcuts = _offcuts(path, facts, faults, cautions)
     flares = read_flares(path, facts, faults, cautions)
     lines = read_lines(path, facts, faults, cautions)
+    bodies = read_bodies(path, facts, faults, cautions)
+    obstacles = read_obstacles(path, lines, faults, cautions)
     if faults:
         files = list(dict.fromkeys(fault.file for fault in faults))
         raise ShopFaults(sorted(faults, key=lambda fault: (files.index(fault.file), fault.row or 0)))
     return Shop(
         folder=path, benders=facts.benders.records, tubes=facts.tubes.records, offcuts=tuple(offcuts),
         tools=facts.tools.records, ends=facts.ends.records, lines=lines, flares=flares,
-        cautions=tuple(cautions),
+        cautions=tuple(cautions), bodies=bodies, obstacles=obstacles,
     )  # fmt: skip
 
 

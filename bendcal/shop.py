@@ -11,6 +11,7 @@ from functools import cached_property
 from pathlib import Path
 
 from bendcal.benders import Bender
+from bendcal.bodies import BenderBody, Obstacle
 from bendcal.ends import PLAIN, End
 from bendcal.faults import Caution
 from bendcal.flares import Flare, learned_end
@@ -66,6 +67,8 @@ class Shop:
     offcuts : every piece in the log's order, those set aside included
     flares : practice flares, in the file's order, those set aside included
     cautions : what is not refused but looks wrong
+    bodies : what of the benders can be in a tube's way
+    obstacles : what lines must keep away from
 
     Examples
     --------
@@ -82,6 +85,8 @@ class Shop:
     lines: Mapping[str, Line] = field(default_factory=dict)
     flares: tuple[Flare, ...] = ()
     cautions: tuple[Caution, ...] = ()
+    bodies: tuple[BenderBody, ...] = ()
+    obstacles: tuple[Obstacle, ...] = ()
 
     @cached_property
     def readings_digest(self) -> str:

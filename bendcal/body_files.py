@@ -1,0 +1,108 @@
+"""The rows of bender_bodies.csv and obstacles.csv: what stands in a tube's way, at the bender and where it is fitted."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from bendcal.bodies import BenderBody, Obstacle
+from bendcal.cells import name_key
+from bendcal.columns import BENDER_BODIES, OBSTACLES
+from bendcal.facts import Facts, Named, find_file, near_name
+from bendcal.faults import Caution, Fault, quoted
+from bendcal.lines import Line
+from bendcal.solids import Solid
+from bendcal.tables import Record, Table, read_table
+
+__all__ = ["read_bodies", "read_obstacles"]
+
+_BODIES, _OBSTACLES = "bender_bodies.csv", "obstacles.csv"
+_SIZES = ("width_mm", "height_mm", "diameter_mm", "turn_deg")
+_LINE_FILES = ("lines.csv", "lines/")
+
+
+def read_bodies(folder: Path, facts: Facts, faults: list[Fault], cautions: list[Caution]) -> tuple[BenderBody, ...]:
+    """The measured bodies of the shop's benders; none where there is no bender_bodies.csv.
+
+    A body may take several rows of the same name: a bent handle is two capsules.
+
+    Parameters
+    ----------
+    folder : the shop folder
+    facts : the benders that its rows name
+    faults, cautions : what is found is added to these lists
+
+    Examples
+    --------
+    >>> none = Named("bender", "benders.csv")
+    >>> read_bodies(Path("no such folder"), Facts(none, none, none, none), [], [])
+    ()
+    """
+    found = []
+    table = _table(folder, _BODIES, BENDER_BODIES, faults, cautions)
+    for record in table.records(faults) if table else ():
+        bender = facts.benders.resolve(record["bender"], file=_BODIES, row=record.row, column="bender", faults=faults)
+        solid = _solid(record, _BODIES, faults)
+        if bender is not None and solid is not None:
+            found.append(BenderBody(bender, record["body"], solid, record["moves"] or "die", record["grip_mm"], record["note"]))
+    return tuple(found)
+
+
+def read_obstacles(folder: Path, lines: Mapping[str, Line], faults: list[Fault], cautions: list[Caution]) -> tuple[Obstacle, ...]:
+    """What the shop's lines must keep away from; none where there is no obstacles.csv.
+
+    Parameters
+    ----------
+    folder : the shop folder
+    lines : the lines that were read; a name is not looked for where their own files have faults
+    faults, cautions : what is found is added to these lists
+
+    Examples
+    --------
+    >>> read_obstacles(Path("no such folder"), {}, [], [])
+    ()
+    """
+    names = None if any(fault.file.startswith(_LINE_FILES) for fault in faults) else {name_key(name): name for name in lines}
+    known = Named("line", "lines.csv", names=names)
+    found = []
+    table = _table(folder, _OBSTACLES, OBSTACLES, faults, cautions)
+    for record in table.records(faults) if table else ():
+        line = record["line"]
+        if line:
+            line = known.resolve(line, file=_OBSTACLES, row=record.row, column="line", faults=faults)
+        solid = _solid(record, _OBSTACLES, faults)
+        if line is not None and solid is not None:
+            found.append(Obstacle(record["obstacle"], solid, record["keep_mm"] or 0.0, record["why"], line, record["note"]))
+    return tuple(found)
+
+
+def _table(folder: Path, file: str, columns, faults: list[Fault], cautions: list[Caution]) -> Table | None:
+    path = find_file(folder, file, faults)
+    if path is None:
+        if near := near_name(folder, file):
+            cautions.append(Caution(near, None, None, f"a file named {near}", f"It is not read; {file} would be.", f"If it is meant, save it as {file}."))
+        return None
+    table = read_table(path, file, columns, faults)
+    if table is not None:
+        cautions.extend(table.cautions)
+    return table
+
+
+def _solid(record: Record, file: str, faults: list[Fault]) -> Solid | None:
+    """The row's body; what it lacks or has too much of is a fault."""
+    to = [record[f"to_{axis}_mm"] for axis in "xyz"]
+    blank = [f"to_{axis}_mm" for axis, value in zip("xyz", to, strict=True) if value is None]
+    if 0 < len(blank) < 3:
+        rule = "A point needs all three of to_x_mm, to_y_mm and to_z_mm."
+        faults.append(Fault(file, record.row, blank[0], "an empty cell", rule, f"Fill in {' and '.join(blank)}, or empty all three."))
+        return None
+    sizes = {name: record[name] for name in _SIZES if record[name] is not None}
+    try:
+        return Solid(record["shape"], [record[f"{axis}_mm"] for axis in "xyz"], None if blank else to, **sizes)
+    except ValueError as error:
+        text = str(error)
+        column = next((name for name in _SIZES if name in text), "to_x_mm" if "point" in text else "shape")
+        value = record[column]
+        shown = "an empty cell" if value is None else quoted(f"{value:g}" if isinstance(value, float) else value)
+        faults.append(Fault(file, record.row, column, shown, text[0].upper() + text[1:], "Correct the row."))
+        return None

@@ -1,0 +1,113 @@
+"""What would mend a line that cannot be bent: each remedy is tried out before it is told."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from bendcal.bodies import BenderBody
+from bendcal.calibration import Calibration
+from bendcal.lines import Line
+from bendcal.path import Legs, LegTooShort
+from bendcal.plans import Plans
+from bendcal.shop import UnknownName
+
+__all__ = ["longer_leg", "mends_of"]
+
+STEPS_MM = (5.0, 10.0, 15.0, 20.0, 30.0, 40.0)  # by which a leg is made longer, until it helps
+
+Plan = Callable[[Line, Sequence[BenderBody] | None], Plans]
+
+
+def mends_of(
+    plans: Plans, cal: Calibration, line: Line, plan: Plan, *, bodies: Sequence[BenderBody] | None, blocked: Sequence[int]
+) -> tuple[str, ...]:
+    """Sentences that say what would make a line bendable.
+
+    Parameters
+    ----------
+    plans : what stands in the way
+    cal : for the other benders that know this tube
+    line : the line
+    plan : tries a changed line with some bodies (None: those of its bender)
+    bodies : the bodies that were reckoned with
+    blocked : the bends, from 0, at which a clash stopped the plain orders
+    """
+    return (*_other_benders(cal, line, plan), *_longer_legs(plans, line, plan, bodies, blocked), *_out_of_the_way(line, plan, bodies, blocked))
+
+
+def longer_leg(line: Line, leg: int, by_mm: float) -> Line:
+    """The line with one leg longer, its angles and twists as they were.
+
+    Parameters
+    ----------
+    line : the line
+    leg : its number, from 1
+    by_mm : how much longer [mm]
+
+    >>> from bendcal.lines import line_from_legs
+    >>> longer_leg(line_from_legs("x", [9, 9], [90], [0], tube="t", bender="b"), 2, 3).legs.leg_mm.tolist()
+    [9.0, 12.0]
+    """
+    legs = line.legs.leg_mm.copy()
+    legs[leg - 1] += by_mm
+    return replace(line, legs=Legs(legs, line.legs.angle_deg, line.legs.twist_deg), nodes_mm=None, labels=())
+
+
+def _other_benders(cal: Calibration, line: Line, plan: Plan) -> list[str]:
+    said = []
+    for bender, tube in cal.laws:
+        if tube == line.tube and bender != line.bender:
+            try:
+                other = plan(replace(line, bender=bender), None)
+            except UnknownName:
+                continue
+            if other.best is not None:
+                said.append(f"Bender {bender} can make it: {other.best.sentence}")
+    return said
+
+
+def _longer_legs(plans: Plans, line: Line, plan: Plan, bodies: Sequence[BenderBody] | None, blocked: Sequence[int]) -> list[str]:
+    stops = [rule for rule in plans.rules if rule.stops]
+    short = {rule.leg: max(r.missing_mm for r in stops if r.leg == rule.leg) for rule in stops if rule.leg}
+    if short and all(rule.leg for rule in stops):
+        changed = line
+        for leg, missing in short.items():
+            changed = longer_leg(changed, leg, float(np.ceil(missing)))
+        if _works(plan, changed, bodies):
+            what = " and ".join(f"leg {leg} longer by {np.ceil(missing):g} mm" for leg, missing in sorted(short.items()))
+            return [f"With {what} it can be bent."]
+        return []
+    said = []
+    for leg in dict.fromkeys(leg for bend in blocked for leg in (bend + 1, bend + 2)):
+        # The longest first: where that does not help, less will hardly do.
+        if not _works(plan, longer_leg(line, leg, STEPS_MM[-1]), bodies):
+            continue
+        low, high = -1, len(STEPS_MM) - 1
+        while high - low > 1:
+            middle = (low + high) // 2
+            if _works(plan, longer_leg(line, leg, STEPS_MM[middle]), bodies):
+                high = middle
+            else:
+                low = middle
+        said.append(f"With leg {leg} longer by {STEPS_MM[high]:g} mm it can be bent.")
+    return said
+
+
+def _out_of_the_way(line: Line, plan: Plan, bodies: Sequence[BenderBody] | None, blocked: Sequence[int]) -> list[str]:
+    said = []
+    for body in bodies or () if blocked else ():
+        rest = tuple(one for one in bodies if one is not body)
+        found = plan(line, rest).best
+        if found is not None:
+            said.append(f"With the {body.body} out of the way it can be bent: {found.sentence}")
+    return said
+
+
+def _works(plan: Plan, line: Line, bodies: Sequence[BenderBody] | None) -> bool:
+    try:
+        return plan(line, bodies).best is not None
+    except (LegTooShort, ValueError):
+        return False

@@ -1,0 +1,229 @@
+"""Least distances along the whole stroke of a bend: tube to bodies, and tube to itself.
+
+Every point of the tube moves on a known path at a speed that is known to be below a bound, and an
+arc lies within its chord's height of the chord. With these bounds branch and bound (`bounding`)
+finds the least distance over all of the tube and all of the stroke, to a tolerance, not just at
+its end or at the steps of a sampling. Distances are from the tube's outside; below 0 it is hit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bendcal.bodies import BenderBody
+from bendcal.bounding import Boxes, Least, Measured, least
+from bendcal.chain import Chains, points_along
+from bendcal.solids import segment_distance_mm
+from bendcal.stroke import Half, Workpiece, chains_of, in_bender, swing_mm
+
+__all__ = ["body_distances", "self_distances"]
+
+Array = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+_LONGEST_MM = 120.0  # pieces are cut to this before the search: the shorter, the better the bound on their speed
+_WIDEST_ARC = np.radians(35.0)
+_WIDEST_TURN = np.radians(20.0)
+_TOUCH_MM = 0.1  # how near a limit the straight beside the bend may come: bodies are measured to no better
+
+
+def body_distances(
+    piece: Workpiece, halves: Sequence[Half], bodies: Sequence[BenderBody], grips_mm: Sequence[float], *,
+    beside_mm: float = np.inf, until_deg: float = np.inf, tolerance_mm: float = 0.01, share: float = 0.0, enough_mm: float = np.inf, floor_mm: float = -np.inf,
+) -> Least:  # fmt: skip
+    """How near each half comes to the bender's bodies, over the whole stroke of its bend.
+
+    The straight beside the bend lies in the bender, and how near it passes the bender's own plates
+    is the same for every line: it counts only where it comes nearer than `beside_mm`, or, to a body
+    that it does not move past (held to the die's, swinging to the lever's), where it runs into it.
+
+    Parameters
+    ----------
+    piece : the tube
+    halves : m of them
+    bodies : the bender's bodies
+    grips_mm : for each body, how much tube beside the bend is not held against it [mm]
+    beside_mm : see above; inf where all of it counts
+    until_deg : look at the stroke no further than this [deg]
+    tolerance_mm, share, enough_mm, floor_mm : as in :func:`bendcal.bounding.least`, on the clearance
+
+    Returns
+    -------
+    Least: `value` (m,) clearance from the tube's outside [mm]; `key` (m, 2) row of the chains and
+    body; `at` (m, 2) [mm] along that row's piece and [rad] of the stroke
+    """
+    chains = chains_of(piece, list(halves))
+    bend = np.array([half.bend for half in halves], dtype=np.intp)
+    held_of = np.array([half.held for half in halves])
+    stroke, wound = np.radians(piece.stroke_deg)[bend], piece.arc_mm[bend]
+    lever = np.array([body.moves == "lever" for body in bodies])
+    tube = piece.tube_radius_mm
+
+    def measure(key: Ints, span: Array) -> Measured:
+        rows, which = key[:, 0], key[:, 1]
+        owner, held, by_lever = chains.owner[rows], held_of[chains.owner[rows]], lever[key[:, 1]]
+        first, last, sag = _chords(chains, rows, span[:, 0], piece.die_radius_mm, held)
+        turn, half = span[:, 1].mean(axis=1), (span[:, 1, 1] - span[:, 1, 0]) / 2
+        pace = np.where(held, 0.0, wound[owner] / stroke[owner])
+        left = [np.where(held, 0.0, wound[owner] - pace * at) for at in (span[:, 1, 0], turn, span[:, 1, 1])]
+        # Seen from the lever the held half turns backwards, and the swinging one is only drawn in.
+        angle = np.where(held, np.where(by_lever, -turn, 0.0), np.where(by_lever, 0.0, turn))
+        a, b = swing_mm(first, angle, left[1]), swing_mm(last, angle, left[1])
+        distance, share_ = np.empty(len(rows)), np.empty(len(rows))
+        for j, body in enumerate(bodies):
+            mine = which == j
+            if mine.any():
+                distance[mine], share_[mine] = body.solid.segment_mm(a[mine], b[mine])
+        turning = held == by_lever
+        speed = _speed(first, last, np.where(turning, pace, 0.0), left[0], left[2], sag)
+        # What neither turns against the body nor is drawn in past it stands still.
+        changes = np.where(turning, speed, pace) * half
+        at = np.stack([span[:, 0, 0] + share_ * (span[:, 0, 1] - span[:, 0, 0]), turn], axis=1)
+        low, found = np.maximum(distance - sag - changes, 0.0) - tube, distance + sag - tube
+        passes = np.where(held != by_lever, min(beside_mm, 0.0), beside_mm) - _TOUCH_MM
+        beside = chains.piece[rows] == 0
+        low[beside & (low >= passes)], found[beside & (found >= passes)] = np.inf, np.inf
+        return Measured(low, found, at, np.stack([sag, changes], axis=1))
+
+    boxes = _body_boxes(chains, held_of, np.minimum(stroke, np.radians(until_deg)), lever, np.asarray(grips_mm, dtype=float))
+    return least(boxes, measure, len(halves), tolerance=tolerance_mm, share=share, enough=enough_mm, floor=floor_mm)
+
+
+def self_distances(
+    piece: Workpiece, pairs: Sequence[tuple[Half, Half]], *,
+    until_deg: float = np.inf, tolerance_mm: float = 0.01, share: float = 0.0, enough_mm: float = np.inf, floor_mm: float = -np.inf,
+) -> Least:  # fmt: skip
+    """How near the swinging half comes to the held half, over the whole stroke.
+
+    Tube that is less than half a turn of the die apart along itself is left out: no curve that bends
+    nowhere tighter than the die can come back to itself so soon, and the two straights beside
+    the bend only ever part (Schur's comparison theorem).
+
+    Parameters
+    ----------
+    piece : the tube
+    pairs : m times (held half, swinging half) of one bend
+    until_deg : look at the stroke no further than this [deg]
+    tolerance_mm, share, enough_mm, floor_mm : as in :func:`bendcal.bounding.least`, on the clearance
+
+    Returns
+    -------
+    Least: `value` (m,) clearance between the two outsides [mm]; `key` (m, 2) rows of the two
+    chains; `at` (m, 3) [mm] along both pieces and [rad] of the stroke
+    """
+    still, moving = (chains_of(piece, [pair[i] for pair in pairs]) for i in (0, 1))
+    bend = np.array([pair[0].bend for pair in pairs], dtype=np.intp)
+    stroke, wound = np.radians(piece.stroke_deg)[bend], piece.arc_mm[bend]
+    apart = np.pi * piece.die_radius_mm
+    thick = 2 * piece.tube_radius_mm
+
+    def measure(key: Ints, span: Array) -> Measured:
+        one, other = key[:, 0], key[:, 1]
+        owner = still.owner[one]
+        a, b, sag = _chords(still, one, span[:, 0], piece.die_radius_mm, True)
+        first, last, sag_2 = _chords(moving, other, span[:, 1], piece.die_radius_mm, False)
+        turn, half = span[:, 2].mean(axis=1), (span[:, 2, 1] - span[:, 2, 0]) / 2
+        pace = wound[owner] / stroke[owner]
+        left = [wound[owner] - pace * at for at in (span[:, 2, 0], turn, span[:, 2, 1])]
+        distance, s, t = segment_distance_mm(a, b, swing_mm(first, turn, left[1]), swing_mm(last, turn, left[1]))
+        changes = _speed(first, last, pace, left[0], left[2], sag_2) * half
+        at = span[:, :2, 0] + np.stack([s, t], axis=1) * (span[:, :2, 1] - span[:, :2, 0])
+        along = [_offset(chains, rows, at[:, i]) for i, (chains, rows) in enumerate(((still, one), (moving, other)))]
+        counts = along[0] + along[1] + wound[owner] >= apart
+        far = [_offset(chains, rows, span[:, i, 1]) for i, (chains, rows) in enumerate(((still, one), (moving, other)))]
+        sags = sag + sag_2
+        low = np.where(far[0] + far[1] + wound[owner] < apart, np.inf, np.maximum(distance - sags - changes, 0.0) - thick)
+        lengths = span[:, :2, 1] - span[:, :2, 0]
+        split = np.where(counts[:, None], np.stack([sag, sag_2], axis=1), lengths)
+        found = np.where(counts, distance + sags - thick, np.inf)
+        return Measured(low, found, np.column_stack([at, turn]), np.column_stack([split, np.where(counts, changes, 0.0)]))
+
+    boxes = _pair_boxes(still, moving, np.minimum(stroke, np.radians(until_deg)))
+    return least(boxes, measure, len(pairs), tolerance=tolerance_mm, share=share, enough=enough_mm, floor=floor_mm)
+
+
+def _chords(chains: Chains, rows: Ints, span: Array, die_radius_mm: float, held) -> tuple[Array, Array, Array]:
+    """Both ends of parts of pieces in the bender's frame, and how far an arc bulges from between them."""
+    ends = [in_bender(points_along(chains, rows, span[:, i]), die_radius_mm, held) for i in (0, 1)]
+    curve = chains.curve[rows]
+    bulge = 1.0 - np.cos(0.5 * curve * (span[:, 1] - span[:, 0]))
+    return ends[0], ends[1], np.where(curve > 0, bulge / np.where(curve > 0, curve, 1.0), 0.0)
+
+
+def _speed(first: Array, last: Array, pace: Array, left_0: Array, left_1: Array, sag: Array) -> Array:
+    """The fastest that any point of a part moves while it turns and is drawn in [mm/rad].
+
+    A point at (x, y) of the turning frame moves with (−y − pace, x) per radian: greatest at an end
+    of the part, and at an end of the span of x.
+    """
+    speed = np.zeros(len(first))
+    for point in (first, last):
+        x = np.maximum(np.abs(point[:, 0] + left_0), np.abs(point[:, 0] + left_1))
+        speed = np.maximum(speed, np.hypot(point[:, 1] + pace, x))
+    return speed + sag
+
+
+def _offset(chains: Chains, rows: Ints, along: Array) -> Array:
+    """Where on the straight tube a place along a piece lies, from the bend outwards [mm]."""
+    share = along / np.where(chains.length_mm[rows] > 0, chains.length_mm[rows], 1.0)
+    return chains.offset_mm[rows] + share * (chains.offset_end_mm[rows] - chains.offset_mm[rows])
+
+
+def _parts(chains: Chains, rows: Ints, start: Array) -> tuple[Ints, Array]:
+    """Pieces, from `start` on, cut into parts that are short enough: (index into rows, span)."""
+    length = np.maximum(chains.length_mm[rows] - start, 0.0)
+    longest = np.where(chains.curve[rows] > 0, _WIDEST_ARC / np.maximum(chains.curve[rows], 1e-12), _LONGEST_MM)
+    count = np.where(length > 0, np.ceil(length / longest), 0).astype(np.intp)
+    index = np.repeat(np.arange(len(rows)), count)
+    number = np.arange(len(index)) - np.repeat(np.cumsum(count) - count, count)
+    step = (length / np.maximum(count, 1))[index]
+    from_ = start[index] + number * step
+    return index, np.stack([from_, from_ + step], axis=1)
+
+
+def _turns(turn: Array) -> tuple[Ints, Array]:
+    """Strokes cut into parts: (index, span)."""
+    count = np.maximum(np.ceil(turn / _WIDEST_TURN), 1).astype(np.intp)
+    index = np.repeat(np.arange(len(turn)), count)
+    number = np.arange(len(index)) - np.repeat(np.cumsum(count) - count, count)
+    step = (turn / np.maximum(count, 1))[index]
+    return index, np.stack([number * step, (number + 1) * step], axis=1)
+
+
+def _body_boxes(chains: Chains, held_of: NDArray[np.bool_], stroke: Array, lever: NDArray[np.bool_], grips: Array) -> Boxes:
+    owners, keys, spans = [], [], []
+    for j, by_lever in enumerate(lever):
+        rows = np.arange(len(chains.owner))
+        index, span = _parts(chains, rows, np.where(chains.piece == 0, grips[j], 0.0))
+        owner = chains.owner[index]
+        still = held_of[owner] & ~by_lever  # held tube does not move against what moves with the die
+        for part, turn in ((still, np.zeros(still.sum())), (~still, stroke[owner[~still]])):
+            which = np.flatnonzero(part)
+            place, turns = (np.arange(len(which)), np.zeros((len(which), 2))) if part is still else _turns(turn)
+            which = which[place]
+            owners.append(owner[which])
+            keys.append(np.stack([index[which], np.full(len(which), j)], axis=1))
+            spans.append(np.stack([span[which], turns], axis=1))
+    if not owners:
+        return Boxes(np.zeros(0, np.intp), np.zeros((0, 2), np.intp), np.zeros((0, 2, 2)))
+    return Boxes(np.concatenate(owners), np.concatenate(keys), np.concatenate(spans))
+
+
+def _pair_boxes(still: Chains, moving: Chains, stroke: Array) -> Boxes:
+    parts = [_parts(chains, np.arange(len(chains.owner)), np.zeros(len(chains.owner))) for chains in (still, moving)]
+    owners = [chains.owner[index] for chains, (index, _) in zip((still, moving), parts, strict=True)]
+    order = np.argsort(owners[1], kind="stable")
+    first = np.searchsorted(owners[1][order], owners[0], side="left")
+    count = np.searchsorted(owners[1][order], owners[0], side="right") - first
+    one = np.repeat(np.arange(len(owners[0])), count)
+    number = np.arange(len(one)) - np.repeat(np.cumsum(count) - count, count)
+    other = order[np.repeat(first, count) + number]
+    rows = np.stack([parts[0][0][one], parts[1][0][other]], axis=1)
+    beside = (still.piece[rows[:, 0]] == 0) & (moving.piece[rows[:, 1]] == 0)
+    rows, one, other = rows[~beside], one[~beside], other[~beside]
+    place, turns = _turns(stroke[owners[0][one]])
+    span = np.stack([parts[0][1][one][place], parts[1][1][other][place], turns], axis=1)
+    return Boxes(owners[0][one][place], rows[place], span)
