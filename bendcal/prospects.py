@@ -208,7 +208,7 @@ def _dials(law: Law, aims: Sequence[Aim], dials_deg: ArrayLike | None) -> np.nda
     No dial is quite straight and no law quite right: what is bent far from where the lines
     need it teaches what they do not need (G. E. P. Box & N. R. Draper, J. Am. Stat. Assoc.
     54, 1959, 622: memory). On invented benders whose dials bow by half a degree, staying near
-    saved half of the offcuts, and on straight dials it cost none (tests/benchmarks/design.py).
+    saved half of the offcuts; on straight dials it cost about one in ten (tests/benchmarks/design.py).
     """
     if dials_deg is None:
         lines = [aim for aim in aims if aim.is_line and aim.pair[0] == law.bender]

@@ -9,7 +9,7 @@ the same joint fit, so the even plan gains from what tubes share, too. Then both
 the mean specimens are bent by another geometry, and the distance of the far end from where it should
 be is the error: that of the law alone, without the scatter of single bends. Printed for each even
 plan: how many pieces the advice needs for the same root mean square error, as a share; below 1 it
-saves.
+saves. With 60 shops a root mean square scatters by some 8 %, a ratio by some 15 %.
 
 Three shops: one bender with four tubes; one with seven; two benders with three tubes each, one line
 on each. Two more plans are printed, for they ask for less: an even plan over those tubes only that
