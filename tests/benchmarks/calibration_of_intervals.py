@@ -140,7 +140,7 @@ def main() -> None:
     noise = 100 * np.sqrt(0.95 * 0.05 / shops)
     print(f"Per cent of the truths within the 95 % (and 50 %) interval; {shops} shops a row, so ± {noise:.1f} is chance\n")
     head = f"{'':>34}" + "".join(f"{name:>16}" for name in ASKED)
-    print("Drawn from the kit's own prior, one reading in thirty or so a blunder\n" + head)
+    print("Drawn from the kit's own prior, one piece in twenty with a blunder\n" + head)
     every = []
     for tubes, per_pair in ((1, 1), (1, 2), (1, 3), (1, 6), (2, 3), (4, 2), (4, 4)):
         placed = np.array(list(own_prior(np.random.default_rng([1, tubes, per_pair]), shops, tubes=tubes, per_pair=per_pair)))
