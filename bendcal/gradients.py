@@ -31,7 +31,7 @@ def length_gradient(a: Array, b: Array) -> tuple[Array, Array]:
     """
     way = b - a
     length = _norm(way)
-    return length, way / np.maximum(length, 1e-300)[:, None]
+    return length, way / length[:, None]
 
 
 def angle_gradient(a: Array, b: Array, c: Array) -> tuple[Array, tuple[Array, Array, Array]]:
@@ -127,11 +127,12 @@ def _dot(a: Array, b: Array) -> Array:
 
 
 def _norm(a: Array) -> Array:
-    return np.sqrt(_dot(a, a))
+    """Lengths; two places on one another are kept a hair apart, so that nothing is divided by nothing."""
+    return np.maximum(np.sqrt(_dot(a, a)), 1e-150)
 
 
 def _square_to(way: Array) -> Array:
     """A unit vector square to each row."""
     other = np.eye(3)[np.abs(way).argmin(axis=1)]
     square = cross(way, other)
-    return square / np.maximum(_norm(square), 1e-300)[:, None]
+    return square / _norm(square)[:, None]

@@ -15,10 +15,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bendcal.adjust import Adjustment, vpv_critical
+from bendcal.alternatives import ambiguity_sentences, other_shapes, unmeasured
 from bendcal.closing import closing_sentences, end_sentences, together_sentence
 from bendcal.estimate import Estimate
 from bendcal.gradients import shape_gradient
-from bendcal.hands import open_hands, other_shapes, unsure_twists
 from bendcal.legs import Legs
 from bendcal.lines import Line, line_from_nodes
 from bendcal.network import Network
@@ -191,7 +191,7 @@ differ by 0.6 mm (95 %: ± 1.4 mm), which the tools' uncertainties explain.
         first = best
         best, others = other_shapes(network, best)
         told = told if best is first else None
-        missing = missing_sentences(network, best) or _which_hand(open_hands(network, best, others))
+        missing = missing_sentences(network, best) or ambiguity_sentences(network, best, others)
     finding = told or find_suspects(network, best)
     if not best.settled and not (finding.suspects and finding.explained):
         raise ValueError("no shape was found that these measurements could belong to: look for a gross error among them")
@@ -200,7 +200,7 @@ differ by 0.6 mm (95 %: ± 1.4 mm), which the tools' uncertainties explain.
         kept = corners(nodes)
         legs = legs_from_nodes(nodes)
     except ValueError as fault:
-        raise ValueError(f"the measurements make no line: {fault}") from None
+        raise ValueError(" ".join([f"the measurements make no line: {fault}.", *missing])) from None
     columns = (3 * kept[:, None] + np.arange(3)).ravel()
     by = shape_gradient(nodes[kept])
     scale = best.s0 if best.vpv > vpv_critical(best.dof) else 1.0
@@ -229,33 +229,24 @@ def _best(network: Network) -> tuple[Adjustment, Finding | None]:
         if tries + 1 >= _MOST_STARTS or (best.settled and fits(best)):
             break
         # From a start that was all measured, a wrong reading explains a bad fit better than another shape.
-        if tries == 0 and sound and best.settled and not unsure_twists(network) and (told := find_suspects(network, best)).explained:
+        if tries == 0 and sound and best.settled and not any(unmeasured(network)) and (told := find_suspects(network, best)).explained:
             return best, told
+    if not best.settled:  # a long way down a flat valley
+        best = network.adjust(best.x, max_steps=400)
     return best, None
 
 
 def _bent(network: Network, best: Adjustment) -> Adjustment:
-    """Where the shape is open and came out straight by chance, one that fits as well and is bent.
+    """Where the shape is open and came out straight or folded by chance, one that fits as well and is not.
 
     At a straight bend every way of moving looks the same, and more would seem open than is.
     """
-    nodes = network.nodes_of(best.x)
-    leg, angle, _ = measure_nodes(nodes)
-    if len(angle) == 0 or angle.min() > 1.0:
+    leg, angle, _ = measure_nodes(network.nodes_of(best.x))
+    if len(angle) == 0 or (angle.min() > 1.0 and angle.max() < 175.0 and leg.min() > 0.05 * leg.mean()):
         return best
     aside = 0.2 * leg.mean() * np.random.RandomState(0).normal(size=best.x.size)
     bent = network.adjust(best.x + aside)
     return bent if bent.settled and bent.vpv < best.vpv + 1.0 else best
-
-
-def _which_hand(bends: list[int]) -> list[str]:
-    """What to say where another shape fits as well, most often the mirror image."""
-    if not bends:
-        return []
-    named = " and ".join(f"from bend {k - 1} to bend {k}" for k in bends)
-    text = f"More than one shape fits the measurements: the twist {named} may turn either way."
-    ask = "Measure that twist" if len(bends) == 1 else "Measure those twists"
-    return [f"{text} {ask} as well; roughly, with an sd of 20°, is enough to say which way it turns."]
 
 
 def _notes(network: Network, best: Adjustment, legs: Legs, u: Array) -> list[str]:
@@ -268,8 +259,8 @@ def _notes(network: Network, best: Adjustment, legs: Legs, u: Array) -> list[str
                 f"Bend {k + 1} turns by {angle:.1f}° ± {2 * u_angle:.1f}° only: perhaps the line runs straight on there. "
                 "The twists beside it mean little; the shape hardly suffers."
             )
-    if unsure := unsure_twists(network):
-        named = ", ".join(f"from bend {k - 1} to bend {k}" for k in unsure)
+    if unsure := unmeasured(network).twists:
+        named = ", ".join(f"from bend {k} to bend {k + 1}" for k in unsure)
         said.append(f"The twist {named} was not measured: which way it turns was found by trying what fits. Look at the line.")
     if best.dof == 0:
         text = "No measurement checks another, so a blunder would go unseen."

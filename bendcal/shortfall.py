@@ -131,7 +131,7 @@ def best_check(network: Network, adjusted: Adjustment) -> tuple[Observation, flo
     if not across:
         return None
     values, slopes = slopes_of(across, network, adjusted.x)
-    u = np.sqrt(np.einsum("ki,ij,kj->k", slopes, adjusted.covariance, slopes))
+    u = np.sqrt(np.maximum(np.einsum("ki,ij,kj->k", slopes, adjusted.covariance, slopes), 0.0))
     i = int(u.argmax())
     return across[i], float(values[i]), float(u[i])
 
@@ -141,7 +141,7 @@ def _poorly_known(network: Network, adjusted: Adjustment) -> list[str]:
     found = []
     direct = candidates(network.pattern.places)[0]
     values, slopes = slopes_of(direct, network, adjusted.x)
-    us = np.sqrt(np.einsum("ki,ij,kj->k", slopes, adjusted.covariance, slopes))
+    us = np.sqrt(np.maximum(np.einsum("ki,ij,kj->k", slopes, adjusted.covariance, slopes), 0.0))
     turns = {one.bend: np.sin(np.radians(value)) for one, value in zip(direct, values, strict=True) if isinstance(one, Angle)}
     for one, value, u in zip(direct, values, us, strict=True):
         if isinstance(one, Leg) and u > 3.0 + 0.1 * value:

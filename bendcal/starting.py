@@ -22,7 +22,7 @@ from bendcal.network import Network
 from bendcal.nodes import measure_nodes, place_nodes
 from bendcal.observations import Angle, Direction, Distance, Point, Twist
 
-__all__ = ["known_places", "lay_on", "measured_shape", "starts"]
+__all__ = ["known_places", "laid_ways", "lay_on", "measured_shape", "starts"]
 
 Array = NDArray[np.float64]
 
@@ -43,16 +43,16 @@ def starts(network: Network) -> Iterator[tuple[Array, bool]]:
     if np.isfinite(places[: network.unknown]).all():
         yield places[: network.unknown], True
     if not (np.isnan(leg).any() or np.isnan(angle).any() or np.isnan(twist).any()):
-        for start in _laid(network, place_nodes(leg, angle, twist), places):
+        for start in laid_ways(network, place_nodes(leg, angle, twist), places):
             yield start, True
     for hand in (1.0, -1.0):
-        for start in _laid(network, _scaled(network, places, leg, angle, twist) * [1.0, 1.0, hand], places):
+        for start in laid_ways(network, _scaled(network, places, leg, angle, twist) * [1.0, 1.0, hand], places):
             yield start, False
     typical = np.nanmean(leg) if np.isfinite(leg).any() else 100.0
     leg, angle = np.where(np.isnan(leg), typical, leg), np.where(np.isnan(angle), _GUESSED_ANGLE_DEG, angle)
     open_twists = np.isnan(twist)
     for guess in _GUESSED_TWISTS_DEG if open_twists.any() else (0.0,):
-        for start in _laid(network, place_nodes(leg, angle, np.where(open_twists, guess, twist)), places):
+        for start in laid_ways(network, place_nodes(leg, angle, np.where(open_twists, guess, twist)), places):
             yield start, False
 
 
@@ -137,8 +137,17 @@ def lay_on(shape_mm: Array, places_mm: Array) -> tuple[Array, int]:
     return turn.apply(shape_mm - centre) + target, 3 if settled >= 2 else 2
 
 
-def _laid(network: Network, shape: Array, places: Array) -> list[Array]:
-    """A shape of the nodes, or of all places, where the frame wants it: the best few of the ways it may lie."""
+def laid_ways(network: Network, shape: Array, places: Array) -> list[Array]:
+    """A shape of the nodes, or of all places, where the frame wants it: the best few of the ways it may lie.
+
+    Parameters
+    ----------
+    network : the rows of a pattern
+    shape : (k, 3) [mm] of the nodes, or of all places
+    places : as `known_places` tells them
+
+    Returns up to three starts (unknown, 3) [mm], the one that fits best first.
+    """
     full = np.full((len(places), 3), np.nan)
     full[: len(shape)] = shape
     laid, settled = lay_on(shape, places[: len(shape)])

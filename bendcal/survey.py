@@ -97,7 +97,7 @@ def pattern_faults(observations: Iterable[Observation], bends: int | None = None
             if wrong := _not_neighbours(seen, places, datums):
                 faults.append(PatternFault(f"{seen.words}: {wrong}", seen, "to"))
     mentioned = {place for seen in observations for _, place in _named(seen)}
-    if not faults:
+    if not faults and bends is None:  # told how many there are, it is the shape that is open, not the numbering
         faults += [
             PatternFault(f"nothing is measured of {place_words(place)}: number the apexes from end A without a gap")
             for place in places

@@ -585,6 +585,42 @@ def test_no_twists_but_distances_and_fittings() -> None:
     assert outcome["right"] >= 20
 
 
+def test_a_leg_that_may_come_out_in_two_ways() -> None:
+    """Both fittings, the nut's way at A and the second leg: the sphere about B meets the way from A twice."""
+    a, b = np.zeros(3), np.array([100.0, 60.0, 0.0])
+    seen = [Point("A", *a, 0.3), Point("B", *b, 0.3), Direction("A", -1, 0, 0, 0.5), Leg(1, "B", 70, 0.5)]
+    open_ = adjust_pattern(Pattern(seen))
+    assert open_.missing == (
+        "More than one shape fits the measurements: the leg from end A to apex 1 and the angle of bend 1 may come out in "
+        "more than one way. Measure one of them as well.",
+    )
+    # 100 − √(70² − 60²) by Pythagoras
+    near = 100 - (70**2 - 60**2) ** 0.5
+    settled = adjust_pattern(Pattern([*seen, Leg("A", 1, 60, 10)]))
+    assert settled.settled
+    assert settled.legs.leg_mm[0] == pytest.approx(near, abs=1.0)
+
+
+def test_part_of_a_pattern_is_right_or_says_what_is_missing() -> None:
+    """80 patterns with a quarter of their rows lost: a shape that is called settled is the true one (6 u)."""
+    rng = np.random.default_rng(12)
+    outcome = Counter()
+    for _ in range(80):
+        nodes = invented_line(rng, 3)
+        kept = [seen for seen in measured(nodes, rng) if rng.random() < 0.75]
+        a = adjust_pattern(Pattern(kept, bends=3))
+        if not a.settled:
+            outcome["open"] += 1
+            continue
+        off = np.concatenate([a.legs.leg_mm, a.legs.angle_deg, a.legs.twist_deg]) - np.concatenate(measure_nodes(nodes))
+        off[-3:] = wrap_deg(off[-3:])
+        right = (np.abs(off) <= 6 * np.sqrt(np.diag(a.covariance)) + 1e-6).all()
+        outcome["right" if right else "wrong"] += 1
+    assert outcome["wrong"] == 0
+    assert outcome["right"] >= 40
+    assert outcome["open"] >= 5
+
+
 def test_a_nearly_straight_bend_is_told() -> None:
     """A bend of 0.8° is told as perhaps none, and its vague twists do not stop the line."""
     nodes = nodes_from_legs(Legs([100, 80, 120, 60], [90, 0.8, 60], [0, 40, -70]))
