@@ -227,6 +227,21 @@ def test_tape_from_three_bolts() -> None:
     np.testing.assert_allclose(a.nodes_mm, NODES, atol=2.0)  # it leans a little on what is rough
 
 
+def test_a_published_trilateration_as_a_pattern() -> None:
+    """C. D. Ghilani, Adjustment Computations, example 14.2, with end A for its station U (see test_adjust).
+
+    Inputs and answers secondary; metres there, the unit does not matter here.
+    """
+    known = [Datum("a", 865.40, 4527.15, 0), Datum("b", 2432.55, 2047.25, 0), Datum("c", 2865.22, 27.15, 0)]
+    seen = [Distance("A", name, length, 1.0) for name, length in (("a", 6049.00), ("b", 4736.83), ("c", 5446.49))]
+    flat = [Point("A", None, None, 0.0, 1e-3), Point("B", 6800, 3700, 0, 1.0)]
+    a = adjust_pattern(Pattern([*known, *seen, *flat]))
+    assert a.settled
+    assert a.nodes_mm[0, :2] == pytest.approx([6861.316788, 3727.818566], abs=5e-6)
+    assert a.adjustment.v[:3] == pytest.approx([-0.037373, 0.076793, -0.047366], abs=5e-6)
+    assert a.adjustment.s0 == pytest.approx(0.097659, abs=5e-7)
+
+
 def test_a_datum_point_that_is_not_exact() -> None:
     """One bolt known to 3 mm only is moved with the rest, and weakens what hangs on it."""
     tapes = [Distance("1", "bolt", float(np.linalg.norm(NODES[1] - (350, -100, 0))), 0.5)]
