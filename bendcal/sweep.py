@@ -27,7 +27,7 @@ Ints = NDArray[np.intp]
 _LONGEST_MM = 120.0  # pieces are cut to this before the search: the shorter, the better the bound on their speed
 _WIDEST_ARC = np.radians(35.0)
 _WIDEST_TURN = np.radians(20.0)
-_TOUCH_MM = 0.1  # how near a limit the straight beside the bend may come: bodies are measured to no better
+_TOUCH_MM = 0.02  # how near a limit the straight beside the bend may come: nearer, it could not be told apart from it
 
 
 def body_distances(
@@ -83,7 +83,7 @@ def body_distances(
         changes = np.where(turning, speed, pace) * half
         at = np.stack([span[:, 0, 0] + share_ * (span[:, 0, 1] - span[:, 0, 0]), turn], axis=1)
         low, found = np.maximum(distance - sag - changes, 0.0) - tube, distance + sag - tube
-        passes = np.where(held != by_lever, min(beside_mm, 0.0), beside_mm) - _TOUCH_MM
+        passes = np.where(held != by_lever, min(beside_mm, 0.0) if beside_mm < np.inf else np.inf, beside_mm) - _TOUCH_MM
         beside = chains.piece[rows] == 0
         low[beside & (low >= passes)], found[beside & (found >= passes)] = np.inf, np.inf
         return Measured(low, found, at, np.stack([sag, changes], axis=1))
