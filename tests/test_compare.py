@@ -98,7 +98,7 @@ def test_the_table_has_both_values_and_the_interval_of_the_difference() -> None:
         assert table[f"{name}_high"].to_numpy() == pytest.approx(high)
     assert len(table.columns) == 16
     assert [e.unit for e in (found.dial, found.take_up, found.gain)] == ["°", "mm", "mm"]
-    assert found.dial.dof == 8.0
+    assert found.dial.dof == 24.0
 
 
 # --- in words -----------------------------------------------------------------------------------

@@ -133,11 +133,11 @@ def test_the_scatter_of_one_bend_is_in_the_next_angle_and_not_in_the_mean() -> N
     assert exact.dial_for(80.0).u == exact.gain(80.0).u == exact.take_up(80.0).u == 0.0
 
 
-def test_every_estimate_carries_the_laws_degrees_of_freedom_and_unit() -> None:
-    """Few degrees of freedom widen nothing but the interval."""
+def test_only_the_next_bend_carries_the_scatters_degrees_of_freedom() -> None:
+    """Few degrees of freedom widen the interval of a single bend; what is said of the law alone has three times as many."""
     law = known(dof=6.0)
     estimates = [law.finished_angle(90), law.mean_angle(90), law.dial_for(90), law.springback(90), law.take_up(90), law.gain(90), law.setback(90)]
-    assert [e.dof for e in estimates] == [6.0] * 7
+    assert [e.dof for e in estimates] == [6.0] + [18.0] * 6
     assert [e.unit for e in estimates] == ["°"] * 4 + ["mm"] * 3
     assert known().take_up(90).u == law.take_up(90).u
 

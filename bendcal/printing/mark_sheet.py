@@ -122,7 +122,7 @@ class _Column:
 def _columns(sheet: MarkSheet, inches: bool) -> list[_Column]:
     n = sheet.legs.bends
     low, high = sheet.law.finished_angle(sheet.dial_deg).interval(0.95) if n else ((), ())
-    mark_low, mark_high = Estimate(sheet.mark_mm, sheet.mark_u_mm, dof=sheet.law.dof).interval(0.95) if n else ((), ())
+    mark_low, mark_high = Estimate(sheet.mark_mm, sheet.mark_u_mm, dof=sheet.law.law_dof).interval(0.95) if n else ((), ())
     half = (np.asarray(mark_high) - np.asarray(mark_low)) / 2
     columns = [
         _Column(("",), 5.0, [""] * n),
