@@ -10,6 +10,7 @@ import numpy as np
 from bendcal.fit import NOISES, JointFit
 from bendcal.offcuts import Offcut
 from bendcal.pieces import Pieces
+from bendcal.slips import length_slip, swapped_digits, turn_slip
 
 __all__ = ["Blunder", "find_blunders"]
 
@@ -98,7 +99,7 @@ def _wrong_dial(offcut: Offcut, pieces: Pieces, fit: JointFit, i: int) -> Blunde
     a, b = fit.p[pieces.group[i], :2]
     dial = (offcut.angle_deg - a) / b
     u = float(np.hypot(fit.scatter_deg, fit.expected_covariance[i, 0, 0] ** 0.5)) / b
-    guess, swapped = "", _swapped_digits(offcut.dial_deg)
+    guess, swapped = "", swapped_digits(offcut.dial_deg)
     if swapped is not None and abs(swapped - dial) <= 3.0 * u:
         guess = f"Were two digits swapped ({offcut.dial_deg:g} for {swapped:g})?"
     elif abs(offcut.dial_deg + 10 - dial) <= 3.0 * u or abs(offcut.dial_deg - 10 - dial) <= 3.0 * u:
@@ -127,16 +128,7 @@ def _guess(offcut: Offcut, wrong: tuple[int, ...], shown: tuple[float, ...], u: 
 
     legs = (offcut.leg_a_mm, offcut.leg_b_mm)
     if wrong == (0,):
-        angle = offcut.angle_deg
-        swapped = _swapped_digits(angle)
-        if swapped is not None and fits(0, swapped):
-            return f"Were two digits swapped ({angle:g} for {swapped:g})?"
-        if fits(0, 180.0 - angle):
-            return "Was the angle between the legs read? The finished angle is 180° less that."
-        for slip in (10.0, -10.0):
-            if fits(0, angle + slip):
-                return f"Was the protractor read 10° too {'low' if slip > 0 else 'high'}?"
-        return ""
+        return turn_slip(offcut.angle_deg, shown[0], float(u[0]), signed=False)
     if None not in legs and fits(1, legs[1]) and fits(2, legs[0]):
         return "Were leg A and leg B exchanged?"
     # One crossing further out or in moves both legs by the same amount.
@@ -144,29 +136,11 @@ def _guess(offcut: Offcut, wrong: tuple[int, ...], shown: tuple[float, ...], u: 
     for word, share in _other_crossings(offcut.legs_to):
         if all(fits(j, legs[j - 1] - share * beyond) for j in wrong):
             return f"Was {'it' if len(wrong) == 1 else 'each'} measured to the {word}, not to the {offcut.legs_to}?"
-    for j in wrong:
-        swapped = _swapped_digits(legs[j - 1])
-        if swapped is not None and fits(j, swapped):
-            return f"Were two digits swapped ({legs[j - 1]:g} for {swapped:g})?"
-        for slip in (10.0, -10.0, 100.0, -100.0, 1.0, -1.0):
-            if abs(slip) > 4 * u[j] and fits(j, legs[j - 1] + slip):
-                return f"Was the rule read {abs(slip):.0f} mm too {'short' if slip > 0 else 'long'}?"
-    return ""
+    slips = (length_slip(legs[j - 1], shown[j], float(u[j])) for j in wrong)
+    return next(filter(None, slips), "")
 
 
 def _other_crossings(legs_to: str) -> tuple[tuple[str, float], ...]:
     """The crossings that were not meant, and how far beyond the meant one they lie, in shares of OD/2·tan(θ/2)."""
     place = {"inside": -1.0, "centre": 0.0, "outside": 1.0}
     return tuple((word, at - place[legs_to]) for word, at in place.items() if word != legs_to)
-
-
-def _swapped_digits(value: float) -> float | None:
-    """The number with the last two digits before the point exchanged, or None where that changes nothing."""
-    whole, part = divmod(abs(value), 1.0)
-    if whole < 10:
-        return None
-    tens, ones = int(whole) // 10 % 10, int(whole) % 10
-    swapped = int(whole) // 100 * 100 + ones * 10 + tens + part
-    return None if tens == ones else swapped
-
-

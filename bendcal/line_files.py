@@ -1,4 +1,4 @@
-"""lines.csv and the file of each line: its nodes, or its legs, angles and twists."""
+"""lines.csv and the file of each line: its nodes, or its legs, angles and twists; or else its pattern."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from bendcal.facts import Facts, by_name, find_file, listed, near_name
 from bendcal.faults import Caution, Fault, quoted
 from bendcal.lines import Line, line_from_legs, line_from_nodes
 from bendcal.measures import angle_text
+from bendcal.pattern_files import line_of_pattern
 from bendcal.tables import Record, Table, read_table
 
 __all__ = ["read_lines"]
@@ -54,7 +55,7 @@ def read_lines(folder: Path, facts: Facts, faults: list[Fault], cautions: list[C
         if line is not None:
             lines.setdefault(line.line, line)
     for name in unseen.values():  # the row is faulty; what is wrong with the line's own file is told as well
-        _shape(folder / "lines", name, {"tube": "", "bender": ""}, faults, cautions)
+        _shape(folder, name, {"tube": "", "bender": ""}, facts, faults, cautions)
     _unlisted(folder, set(names), cautions)
     return lines
 
@@ -74,20 +75,24 @@ def _line(folder: Path, record: Record, facts: Facts, faults: list[Fault], cauti
         rule = "The line's file carries its name, so it holds none of < > : \" / \\ | ? * and no full stop at its ends."
         faults.append(Fault("lines.csv", record.row, "line", quoted(name), rule, "Choose another name."))
         return None
-    line = _shape(folder / "lines", name, told, faults, cautions)
+    line = _shape(folder, name, told, facts, faults, cautions)
     return line if len(faults) == before else None
 
 
-def _shape(folder: Path, name: str, told: dict[str, str], faults: list[Fault], cautions: list[Caution]) -> Line | None:
-    """The line's own file, in whichever of the two formats it is."""
+def _shape(
+    folder: Path, name: str, told: dict[str, str], facts: Facts, faults: list[Fault], cautions: list[Caution]
+) -> Line | None:
+    """The line's own file, in whichever of the two formats it is; without one, the pattern that was measured of it."""
     if _NO_FILE_NAME.search(name) or name[0] == "." or name[-1] == ".":
         return None
     file = f"lines/{name}.csv"
-    path = find_file(folder, f"{name}.csv", faults, shown=file)
+    path = find_file(folder / "lines", f"{name}.csv", faults, shown=file)
+    if path is None and find_file(folder / "patterns", f"{name}.csv", faults, shown=f"patterns/{name}.csv"):
+        return line_of_pattern(folder, name, told, facts.tools, faults, cautions)
     if path is None:
         rule = f"The nodes or legs of the line {name}, which lines.csv names, stand in a file of its own."
-        remedy = "Make the file, or take the line out of lines.csv."
-        if near := near_name(folder, f"{name}.csv"):
+        remedy = "Make the file, measure a pattern of it (patterns/), or take the line out of lines.csv."
+        if near := near_name(folder / "lines", f"{name}.csv"):
             remedy = f"Perhaps lines/{near} is meant: save it as {name}.csv."
         faults.append(Fault(file, None, None, "no such file", rule, remedy))
         return None

@@ -28,7 +28,7 @@ from bendcal.lines import Line
 from bendcal.measures import NotAMeasure, angle_deg, length_mm
 from bendcal.observations import Angle, Datum, Direction, Distance, Leg, Observation, PatternFault, Point, Twist
 from bendcal.pattern import adjust_pattern
-from bendcal.readings import _set_aside
+from bendcal.readings import check_set_aside
 from bendcal.shop import Shop
 from bendcal.survey import Pattern, pattern_faults
 from bendcal.tables import Record, Table, read_table
@@ -193,7 +193,7 @@ def _row(
     """One measurement from its row, or None where something is wrong with it."""
     before, file, what = len(faults), table.text.file, record["what"]
     _cells(record, file, faults)
-    _set_aside(record["set_aside"], {"file": file, "row": record.row}, faults, cautions)
+    check_set_aside(record["set_aside"], {"file": file, "row": record.row}, faults, cautions)
     sd = _sd(record, table, tools, faults, cautions)
     if len(faults) > before:
         return None

@@ -10,7 +10,7 @@ from bendcal.plausible import check_offcut
 from bendcal.tables import Record, Table
 from bendcal.tools import DEFAULT_ANGLE_TOOL, DEFAULT_LENGTH_TOOL
 
-__all__ = ["offcut_of", "offcuts_of"]
+__all__ = ["check_set_aside", "offcut_of", "offcuts_of"]
 
 _NO_REASON = {"no", "n", "false", "0", "-", "none", "nein", "non"}
 _BARE_YES = {"yes", "y", "true", "1", "x", "ja", "oui"}
@@ -92,7 +92,7 @@ def offcut_of(
             faults.append(Fault(file, record.row, column, quoted(name), rule, "Name another tool, or leave the cell blank."))
         elif tool is not None:
             u[column] = tool.u
-    _set_aside(values["set_aside"], place, faults, cautions)
+    check_set_aside(values["set_aside"], place, faults, cautions)
     if len(faults) > before:
         return None
     values["legs_to"] = values["legs_to"] or "centre"
@@ -132,7 +132,7 @@ def _cut_off(table: Table, faults: list[Fault]) -> None:
         faults.append(Fault(table.text.file, row, None, found, rule, "Complete the row and end it with the Enter key."))
 
 
-def _set_aside(reason: str, place: dict, faults: list[Fault], cautions: list[Caution]) -> None:
+def check_set_aside(reason: str, place: dict, faults: list[Fault], cautions: list[Caution]) -> None:
     """A reason is a reason: a bare no would set the piece aside, which is not what it says."""
     if reason.casefold() in _NO_REASON:
         rule = "What stands here sets the piece aside; a piece that counts has a blank here."

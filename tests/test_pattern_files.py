@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from a_shop import write_shop
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -288,3 +289,25 @@ def test_the_sample_file_holds_what_the_readme_says() -> None:
     assert {row["what"] for row in rows} == {"leg", "angle", "twist", "point", "distance", "direction", "datum"}
     assert sum(bool(row["set_aside"]) for row in rows) == 1
     assert f"`patterns/{NAME}.csv`" in (SAMPLE / "README.md").read_text(encoding="utf-8")
+
+
+def test_a_line_without_a_file_of_its_own_takes_the_shape_of_its_pattern(tmp_path):
+    """lines.csv names a line, lines/ has no file of it, patterns/ has: the adjusted shape is the line's."""
+    folder = write_shop(tmp_path, lines__front=None)
+    (folder / "patterns").mkdir()
+    (folder / "patterns" / "front.csv").write_text(
+        "what,from,to,length_mm,angle_deg\nleg,A,1,100,\nangle,1,,,90\nleg,1,2,80,\ntwist,1,2,,90\nangle,2,,,45\nleg,2,B,120,\n"
+    )
+    line = read_shop(folder).lines["front"]
+    assert line.legs.leg_mm == pytest.approx([100, 80, 120])
+    assert line.legs.twist_deg == pytest.approx([0, 90])
+    assert (line.end_a, line.trim_at) == ("M10", "A")
+
+
+def test_a_pattern_that_settles_nothing_is_a_fault_of_the_shop(tmp_path):
+    """Too few measurements: the report says which one more is wanted."""
+    folder = write_shop(tmp_path, lines__front=None)
+    (folder / "patterns").mkdir()
+    (folder / "patterns" / "front.csv").write_text("what,from,to,length_mm,angle_deg\nleg,A,1,100,\nleg,1,2,80,\nangle,1,,,90\n")
+    with pytest.raises(ShopFaults, match="patterns/front.csv"):
+        read_shop(folder)
