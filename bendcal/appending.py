@@ -24,7 +24,7 @@ from bendcal.offcuts import Offcut
 from bendcal.readings import offcut_of
 from bendcal.tables import Record, Table, table_of
 
-__all__ = ["append_offcut"]
+__all__ = ["append_offcut", "next_name"]
 
 Figure = float | str | None
 
@@ -133,7 +133,7 @@ def _values(given: dict[str, object], log: Table, side: Table) -> dict[str, obje
     """The row's checked cells, with a name that is not taken."""
     taken = [table.cell(cells, "offcut") for table in (log, side) for _, cells in table.rows]
     if given["offcut"] is None:
-        given["offcut"] = _next_name(taken)
+        given["offcut"] = next_name(taken)
     name = tidy(str(given["offcut"]))
     place = {"file": f"new offcut {name}", "row": None}
     faults: list[Fault] = []
@@ -146,7 +146,7 @@ def _values(given: dict[str, object], log: Table, side: Table) -> dict[str, obje
             faults.append(Fault(**place, column=column.name, found=found, rule=f"It {error.why}", remedy=error.remedy))
     if name_key(name) in {name_key(other) for other in taken}:
         rule = f"{LOG} has an offcut of that name already, and its rows are never altered."
-        remedy = f"Choose another name; {_next_name(taken)} is free."
+        remedy = f"Choose another name; {next_name(taken)} is free."
         faults.append(Fault(**place, column="offcut", found=quoted(name), rule=rule, remedy=remedy))
     if faults:
         raise ShopFaults(faults)
@@ -202,8 +202,18 @@ def _write(folder: Path, file: Path, table: Table, values: dict[str, object], ex
     return row
 
 
-def _next_name(taken: list[str]) -> str:
-    """The next number, in the way in which the last piece was numbered (CN-07, then CN-08)."""
+def next_name(taken: list[str]) -> str:
+    """The next number, in the way in which the last piece was numbered.
+
+    Parameters
+    ----------
+    taken : the names that there are, the last one last
+
+    Examples
+    --------
+    >>> next_name(["CN-07"]), next_name([])
+    ('CN-08', '1')
+    """
     counted = [match for name in taken if (match := re.fullmatch(r"(.*?)([0-9]{1,9})", name))]
     if not counted:
         return "1" if not taken else str(len(taken) + 1)
