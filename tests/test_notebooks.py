@@ -57,7 +57,7 @@ def assert_alike(kept: bytes, made: bytes, what: str) -> None:
 
 def test_the_three_jobs_have_a_page_each() -> None:
     """Calibrate, compare, mark out, in this order and before all others."""
-    assert NAMES[:3] == ["1_calibrate_a_bender.ipynb", "2_compare_two_tubes.ipynb", "3_corrected_mark_offsets.ipynb"]
+    assert NAMES[:4] == ["0_start.ipynb", "1_calibrate_a_bender.ipynb", "2_compare_two_tubes.ipynb", "3_corrected_mark_offsets.ipynb"]
 
 
 @pytest.mark.parametrize("page", PAGES, ids=NAMES)
@@ -113,7 +113,7 @@ def test_what_a_page_shows_is_the_same_anywhere(page: Path) -> None:
 
 def test_the_cautions_stand_near_the_top_where_lines_are_made() -> None:
     """On the page that marks out lines the second cell is the warning; the first code cell comes after it."""
-    cells = cells_of(PAGES[2])
+    cells = cells_of(PAGES[3])
     assert cells[1]["cell_type"] == "markdown"
     words = source(cells[1])
     for need in ("Brake work can kill", "Local rules", "licensed", "olives", "copper", "kinked", "scrap", "Pressure-test", "nuts"):
@@ -149,7 +149,7 @@ def test_the_truth_told_beside_the_sample_is_the_simulators() -> None:
     dial = (90 - truth.a_deg) / truth.b
     take_up = truth.mark_offset_mm + truth.radius_mm
     gain = 2 * truth.radius_mm - truth.developed_radius_mm * np.pi / 2
-    assert truths(PAGES[0]) == [round(dial, 1), round(take_up, 1), round(gain, 1)]
+    assert truths(PAGES[1]) == [round(dial, 1), round(take_up, 1), round(gain, 1)]
     law = bendcal.calibrate(bendcal.read_shop(SAMPLE)).law("small", "steel-3/16")
     for value, estimate in ((dial, law.dial_for(90.0)), (take_up, law.take_up(90.0)), (gain, law.gain(90.0))):
         low, high = estimate.interval(0.95)
@@ -160,7 +160,7 @@ def test_the_true_difference_told_beside_the_comparison_is_the_simulators() -> N
     """The same for page 2: how much more steel needs on the dial than copper-nickel."""
     steel, cuni = (true_law(sample_shop.SMALL, tube) for tube in (sample_shop.STEEL_3, sample_shop.CUNI_3))
     difference = (90 - steel.a_deg) / steel.b - (90 - cuni.a_deg) / cuni.b
-    assert truths(PAGES[1]) == [round(difference, 1)]
+    assert truths(PAGES[2]) == [round(difference, 1)]
     cal = bendcal.calibrate(bendcal.read_shop(SAMPLE))
     low, high = bendcal.compare(cal, ("small", "cuni-3/16"), ("small", "steel-3/16"), angle_deg=[90.0]).dial.interval(0.95)
     assert low[0] <= difference <= high[0]

@@ -1,0 +1,47 @@
+"""Forms for those who do not write Python: each function here makes one, and a notebook's cell shows it.
+
+What a form knows stands in its values, which need no browser; the boxes only link to them.
+"""
+
+from __future__ import annotations
+
+import os
+
+import ipywidgets as widgets
+
+from bendcal.forms.begin_form import BeginForm
+from bendcal.forms.offcut_form import OffcutForm
+from bendcal.forms.row_form import FactsForm
+
+__all__ = ["begin_own_shop", "enter_facts", "enter_offcuts"]
+
+
+def begin_own_shop(folder: str | os.PathLike[str]) -> widgets.Widget:
+    """A form that begins a shop of one's own beside the sample.
+
+    Parameters
+    ----------
+    folder : the shop folder that the page is set to
+    """
+    return BeginForm(folder).widget
+
+
+def enter_facts(folder: str | os.PathLike[str]) -> widgets.Widget:
+    """Forms for tools, benders, tubes, ends and practice flares.
+
+    Parameters
+    ----------
+    folder : the shop folder
+    """
+    return FactsForm(folder).widget
+
+
+def enter_offcuts(folder: str | os.PathLike[str], bender: str = "", tube: str = "") -> widgets.Widget:
+    """The form for offcuts: typed, understood, recorded, and taught by at once.
+
+    Parameters
+    ----------
+    folder : the shop folder
+    bender, tube : what to begin with
+    """
+    return OffcutForm(folder, bender, tube).widget

@@ -1,0 +1,113 @@
+"""What is typed of one bender, tube, tool, end or practice flare: what it means, what stands in the way, its adding."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from bendcal.adding import COLUMNS, add_row, columns_for, would_be
+from bendcal.faults import Caution, Fault
+from bendcal.forms.understood import Understood, understood
+
+__all__ = ["FIELDS", "HINTS", "RowValues"]
+
+_NAMES = {
+    "tool": {"tool": "Name", "measures": "Measures", "step": "Finest division", "sd": "Scatter of a reading"},
+    "bender": {
+        "bender": "Name", "die_radius_mm": "Radius of the die", "dial_step_deg": "Division of the dial", "dial_max_deg": "End of the dial",
+        "min_leg_mm": "Straight before bends", "min_between_mm": "Straight between bends", "min_last_mm": "Straight after bends", "note": "Note",
+    },
+    "tube": {
+        "tube": "Name", "alloy": "Metal", "od_mm": "Outside diameter", "wall_mm": "Wall", "temper": "Temper", "e_gpa": "Stiffness E",
+        "yield_mpa": "Yield strength", "k_mpa": "Hardening K", "n": "Hardening n", "note": "Note",
+    },
+    "end": {
+        "end": "Name", "form": "Form", "uses_mm": "Uses of the tube", "uses_sd_mm": "Known to within", "straight_mm": "Straight behind it",
+        "nut_mm": "Straight for the nut", "note": "Note",
+    },
+    "flare": {
+        "end": "End", "before_mm": "Length before", "after_mm": "Length after", "length_tool": "Measured with", "date": "Date",
+        "note": "Note", "set_aside": "Set aside, because",
+    },
+}  # fmt: skip
+
+#: Table → column → what its box is called, in the order of the boxes; a column without a name of its own comes last.
+FIELDS = {
+    noun: {name: called for name, called in _NAMES[noun].items() if name in {c.name for c in columns}}
+    | {c.name: c.name.replace("_", " ").capitalize() for c in columns if c.name not in _NAMES[noun]}
+    for noun, columns in COLUMNS.items()
+}
+
+#: What stands in an empty box.
+HINTS = {
+    "tool": {"tool": "such as protractor", "measures": "angle or length", "step": "such as 0.5", "sd": "if in doubt, as the division"},
+    "bender": {
+        "bender": "one name for each die", "die_radius_mm": "to the middle of the groove", "dial_step_deg": "such as 1",
+        "dial_max_deg": "such as 180", "min_leg_mm": "may stay empty", "min_between_mm": "may stay empty", "min_last_mm": "may stay empty",
+    },
+    "tube": {
+        "tube": "such as cuni-3/16", "alloy": "choose, or type a name", "od_mm": "such as 4.76 or 3/16 in", "wall_mm": "such as 0.71",
+        "e_gpa": "only for other metals", "yield_mpa": "only for other metals", "k_mpa": "only for other metals", "n": "only for other metals",
+    },
+    "end": {
+        "end": "such as m10-double", "form": "choose", "uses_mm": "beyond the seat, such as 5", "uses_sd_mm": "such as 0.5",
+        "straight_mm": "for nut and flaring tool", "nut_mm": "may stay empty",
+    },
+    "flare": {"end": "an end of this shop", "before_mm": "straight piece", "after_mm": "cut end to seat", "date": "today's if empty"},
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class RowValues:
+    """The texts of one row as they were typed.
+
+    Attributes
+    ----------
+    noun : ``bender``, ``tube``, ``tool``, ``end`` or ``flare``
+    texts : column → text
+
+    Examples
+    --------
+    >>> RowValues("tube", {"tube": "brake", "od_mm": "3/16 in"}).blockers("no such folder")
+    ('Still to fill in: Metal, Wall.',)
+    """
+
+    noun: str
+    texts: Mapping[str, str] = field(default_factory=dict)
+
+    def understood(self) -> dict[str, Understood]:
+        """Column → what was understood of its text."""
+        columns = {column.name: column for column in columns_for(self.noun, self.texts)}
+        return {name: understood(self.texts.get(name, ""), columns[name]) for name in FIELDS[self.noun]}
+
+    def blockers(self, folder: str | os.PathLike[str]) -> tuple[str, ...]:
+        """What stands in the way of adding the row, one sentence each.
+
+        Parameters
+        ----------
+        folder : the shop folder whose other rows and tables count
+        """
+        told = self.understood()
+        wrong = [f"{FIELDS[self.noun][name]}: {each.wrong}" for name, each in told.items() if each.wrong]
+        if missing := [FIELDS[self.noun][name] for name, each in told.items() if each.missing]:
+            wrong.append(f"Still to fill in: {', '.join(missing)}.")
+        return tuple(wrong or [self._sentence(fault) for fault in would_be(folder, self.noun, self.texts)[0]])
+
+    def add(self, folder: str | os.PathLike[str]) -> Path:
+        """Add the row to its table; it is on the disk before this returns.
+
+        Raises
+        ------
+        ValueError : where something stands in the way; nothing is written
+        OSError : where it cannot be written; the sentence says why
+        """
+        if blockers := self.blockers(folder):
+            raise ValueError(" ".join(blockers))
+        return add_row(folder, self.noun, self.texts)
+
+    def _sentence(self, remark: Fault | Caution) -> str:
+        name = FIELDS[self.noun].get(remark.column, f"The {self.noun}")
+        found = f"found {remark.found}. " if remark.found else ""
+        return f"{name}: {found}{remark.rule} {remark.remedy}".strip()
