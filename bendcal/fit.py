@@ -11,12 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bendcal.latent import solve
+from bendcal.inference.latent import solve
 from bendcal.pieces import Pieces, linearise
-from bendcal.pooling import Pool, Pooled
+from bendcal.inference.pooling import Pool, Pooled
 from bendcal.prior import WIDTHS, Widths
-from bendcal.scales import average_over
-from bendcal.sites import Sites, settle
+from bendcal.inference.scales import average_over
+from bendcal.inference.sites import Sites, settle
 
 __all__ = ["NOISES", "JointFit", "fit_laws"]
 

@@ -26,11 +26,11 @@ from bendcal.facts import Named, find_file, near_name
 from bendcal.faults import Caution, Fault, ShopFaults, quoted
 from bendcal.lines import Line
 from bendcal.measures import NotAMeasure, angle_deg, length_mm
-from bendcal.observations import Angle, Datum, Direction, Distance, Leg, Observation, PatternFault, Point, Twist
+from bendcal.pattern.observations import Angle, Datum, Direction, Distance, Leg, Observation, PatternFault, Point, Twist
 from bendcal.pattern import adjust_pattern
 from bendcal.readings import check_set_aside
 from bendcal.shop import Shop
-from bendcal.survey import Pattern, pattern_faults
+from bendcal.pattern.survey import Pattern, pattern_faults
 from bendcal.tables import Record, Table, read_table
 from bendcal.tools import DEFAULT_ANGLE_TOOL, DEFAULT_LENGTH_TOOL
 

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bendcal.arc import crossing_sign
-from bendcal.latent import Linearised
+from bendcal.inference.latent import Linearised
 from bendcal.offcuts import Offcut
 from bendcal.prior import WIDTHS, Widths
 from bendcal.shop import Shop

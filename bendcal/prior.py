@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bendcal.pooling import Pool
+from bendcal.inference.pooling import Pool
 from bendcal.shop import Shop
 from bendcal.springback import moment_nmm, springback_ratio
 
@@ -96,7 +96,7 @@ def pool_of(shop: Shop, pairs: Sequence[tuple[str, str]], widths: Widths = WIDTH
 
     Returns
     -------
-    bendcal.pooling.Pool; owners are the benders with the causes of :data:`CAUSES`, kinds are
+    bendcal.inference.pooling.Pool; owners are the benders with the causes of :data:`CAUSES`, kinds are
     the tubes with the relative error of their flow stress
     """
     benders = list(dict.fromkeys(bender for bender, _ in pairs))

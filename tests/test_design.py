@@ -19,13 +19,13 @@ from bendcal.lines import line_from_legs
 from bendcal.marks import mark_out
 from bendcal.materials import ALLOYS
 from bendcal.offcuts import Offcut
-from bendcal.optimal import exchanged, gains, greedy_design, updated
-from bendcal.outlook import after, chain, standing
+from bendcal.design.optimal import exchanged, gains, greedy_design, updated
+from bendcal.design.outlook import after, chain, standing
 from bendcal.pieces import pieces_of
 from bendcal.prior import Widths, pool_of
-from bendcal.prospects import prospects_of
+from bendcal.design.prospects import prospects_of
 from bendcal.shop import Shop, UnknownName
-from bendcal.sites import outer_information
+from bendcal.inference.sites import outer_information
 from bendcal.tools import Tool
 from bendcal.tubes import Tube
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal
 
-from bendcal.latent import LatentFit, Linearised, solve
+from bendcal.inference.latent import LatentFit, Linearised, solve
 
 Array = np.ndarray
 

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bendcal.gradients import direction_gradient, shape_gradient
+from bendcal.pattern.gradients import direction_gradient, shape_gradient
 from bendcal.legs import Legs
-from bendcal.network import Network
+from bendcal.pattern.network import Network
 from bendcal.nodes import measure_nodes, nodes_from_legs
 from bendcal.pattern import (
     Angle,

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from bendcal import ShopFaults, calibrate, mark_out, read_shop
 from bendcal.facts import Named
-from bendcal.observations import Angle, Datum, Direction, Distance, Leg, Point, Twist
+from bendcal.pattern.observations import Angle, Datum, Direction, Distance, Leg, Point, Twist
 from bendcal.pattern import Pattern, adjust_pattern
 from bendcal.pattern_files import PATTERN, line_of_pattern, pattern_of, read_pattern
 from bendcal.shop import Shop

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bendcal.pooling import Pool, Pooled
+from bendcal.inference.pooling import Pool, Pooled
 
 
 def random_pool(rng, k: int, owners: int, kinds: int, p: int, q: int, *, thin: bool = False) -> Pool:

@@ -26,10 +26,10 @@ from published_data import (
 )
 from scipy.stats import norm
 
-from bendcal.latent import LatentFit, Linearised, solve
-from bendcal.pooling import Pool, Pooled
-from bendcal.scales import average_over
-from bendcal.sites import settle
+from bendcal.inference.latent import LatentFit, Linearised, solve
+from bendcal.inference.pooling import Pool, Pooled
+from bendcal.inference.scales import average_over
+from bendcal.inference.sites import settle
 
 # --- NIST: least squares to the digits that double precision allows -----------------------------
 

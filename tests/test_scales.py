@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import multivariate_normal, norm
 
-from bendcal.scales import Averaged, average_over
+from bendcal.inference.scales import Averaged, average_over
 
 
 def moments(found: Averaged) -> tuple[np.ndarray, np.ndarray]:

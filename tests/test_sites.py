@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import multivariate_normal, norm
 
-from bendcal.pooling import Pool
-from bendcal.sites import _inverse, _inverse_and_log_det, _never_negative, outer_information, settle
+from bendcal.inference.pooling import Pool
+from bendcal.inference.sites import _inverse, _inverse_and_log_det, _never_negative, outer_information, settle
 
 
 def one_law(prior: np.ndarray) -> Pool:

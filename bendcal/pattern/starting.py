@@ -18,9 +18,9 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from bendcal.chord import chord_mm
-from bendcal.network import Network
+from bendcal.pattern.network import Network
 from bendcal.nodes import measure_nodes, place_nodes
-from bendcal.observations import Angle, Direction, Distance, Point, Twist
+from bendcal.pattern.observations import Angle, Direction, Distance, Point, Twist
 
 __all__ = ["known_places", "laid_ways", "lay_on", "measured_shape", "starts"]
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 
-from bendcal.observations import Angle, Datum, Distance, Leg, Observation, PatternFault, Point, Twist, place_words
+from bendcal.pattern.observations import Angle, Datum, Distance, Leg, Observation, PatternFault, Point, Twist, place_words
 
 __all__ = ["Pattern", "pattern_faults"]
 

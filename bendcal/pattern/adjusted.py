@@ -15,19 +15,19 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bendcal.adjust import Adjustment, vpv_critical
-from bendcal.alternatives import ambiguity_sentences, other_shapes, unmeasured
-from bendcal.closing import closing_sentences, end_sentences, together_sentence
+from bendcal.pattern.alternatives import ambiguity_sentences, other_shapes, unmeasured
+from bendcal.pattern.closing import closing_sentences, end_sentences, together_sentence
 from bendcal.estimate import Estimate
-from bendcal.gradients import shape_gradient
+from bendcal.pattern.gradients import shape_gradient
 from bendcal.legs import Legs
 from bendcal.lines import Line, line_from_nodes
-from bendcal.network import Network
+from bendcal.pattern.network import Network
 from bendcal.nodes import corners, legs_from_nodes, measure_nodes, nodes_from_legs
-from bendcal.observations import Angle, Datum, Direction, Distance, Leg, PatternFault, Point, Twist
-from bendcal.shortfall import best_check, frame_is_fixed, missing_sentences
-from bendcal.starting import lay_on, starts
-from bendcal.survey import Pattern
-from bendcal.suspects import Finding, Suspect, find_suspects, fits
+from bendcal.pattern.observations import Angle, Datum, Direction, Distance, Leg, PatternFault, Point, Twist
+from bendcal.pattern.shortfall import best_check, frame_is_fixed, missing_sentences
+from bendcal.pattern.starting import lay_on, starts
+from bendcal.pattern.survey import Pattern
+from bendcal.pattern.suspects import Finding, Suspect, find_suspects, fits
 
 __all__ = [
     "AdjustedPattern", "Angle", "Datum", "Direction", "Distance", "Leg", "Pattern", "PatternFault", "Point", "Suspect",

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from bendcal.adjust import BAARDA_ALPHA, Adjustment, Removal, vpv_critical
 from bendcal.measures import angle_text, mm_text
-from bendcal.network import Network
-from bendcal.observations import Angle, Direction, Distance, Leg, Observation, Point, Twist, place_words
+from bendcal.pattern.network import Network
+from bendcal.pattern.observations import Angle, Direction, Distance, Leg, Observation, Point, Twist, place_words
 
 __all__ = ["closing_sentences", "end_sentences", "together_sentence", "way_words"]
 

@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
-from bendcal.advice import Advice, Plan, next_sentence, plan_sentence, stop_sentence
+from bendcal.design.advice import Advice, Plan, next_sentence, plan_sentence, stop_sentence
 from bendcal.lines import Line
-from bendcal.optimal import exchanged, gains, updated
-from bendcal.outlook import (
+from bendcal.design.optimal import exchanged, gains, updated
+from bendcal.design.outlook import (
     LOOK_AHEAD,
     after,
     alone,
@@ -27,7 +27,7 @@ from bendcal.outlook import (
     standing,
 )
 from bendcal.prior import WIDTHS, Widths
-from bendcal.prospects import Prospects, prospects_of
+from bendcal.design.prospects import Prospects, prospects_of
 from bendcal.shop import Shop
 
 __all__ = ["next_offcuts", "plan_offcuts"]
@@ -76,7 +76,7 @@ def next_offcuts(
     ValueError : where nothing says which tube is bent on which bender, or nothing can be bent
 
     Source: expected posterior covariance of a linear Gaussian model (K. Chaloner &
-    I. Verdinelli, Statistical Science 10, 1995, 273: memory); see :mod:`bendcal.optimal`.
+    I. Verdinelli, Statistical Science 10, 1995, 273: memory); see :mod:`bendcal.design.optimal`.
 
     Examples
     --------

@@ -10,11 +10,11 @@ import numpy as np
 
 from bendcal.adjust import BAARDA_ALPHA, Adjustment, baarda_critical, vpv_critical
 from bendcal.measures import angle_text, mm_text
-from bendcal.network import Network
-from bendcal.observations import Angle, Datum, Direction, Distance, Observation, Point, Twist
+from bendcal.pattern.network import Network
+from bendcal.pattern.observations import Angle, Datum, Direction, Distance, Observation, Point, Twist
 from bendcal.slips import length_slip, turn_slip
-from bendcal.starting import starts
-from bendcal.survey import Pattern
+from bendcal.pattern.starting import starts
+from bendcal.pattern.survey import Pattern
 
 __all__ = ["Finding", "Suspect", "find_suspects", "fits"]
 

@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from bendcal.optimal import gains, updated
-from bendcal.prospects import READINGS, Prospects
+from bendcal.design.optimal import gains, updated
+from bendcal.design.prospects import READINGS, Prospects
 
 __all__ = ["RANKED", "after", "alone", "chain", "effort_of", "lines_table", "look_ahead", "pays", "standing"]
 

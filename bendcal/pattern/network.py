@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bendcal.adjust import Adjustment, adjust
-from bendcal.gradients import angle_gradient, direction_gradient, length_gradient, shape_gradient, twist_gradient
+from bendcal.pattern.gradients import angle_gradient, direction_gradient, length_gradient, shape_gradient, twist_gradient
 from bendcal.nodes import measure_nodes
-from bendcal.observations import Angle, Direction, Distance, Observation, Point, Twist
-from bendcal.survey import Pattern
+from bendcal.pattern.observations import Angle, Direction, Distance, Observation, Point, Twist
+from bendcal.pattern.survey import Pattern
 from bendcal.twists import wrap_deg
 
 __all__ = ["Network", "slopes_of"]

@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bendcal.adjust import Adjustment
-from bendcal.network import Network, slopes_of
-from bendcal.observations import Angle, Distance, Leg, Observation, Twist
+from bendcal.pattern.network import Network, slopes_of
+from bendcal.pattern.observations import Angle, Distance, Leg, Observation, Twist
 from bendcal.tools import DEFAULT_ANGLE_TOOL, DEFAULT_LENGTH_TOOL
 
 __all__ = ["best_check", "candidates", "frame_is_fixed", "missing_sentences", "open_ways"]

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from bendcal.optimal import gains
-from bendcal.prospects import READINGS, Aim, Prospects
+from bendcal.design.optimal import gains
+from bendcal.design.prospects import READINGS, Aim, Prospects
 
 __all__ = ["Advice", "Plan", "next_sentence", "plan_sentence", "stop_sentence"]
 

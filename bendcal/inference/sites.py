@@ -88,7 +88,7 @@ def settle(
     Parameters
     ----------
     solve : (precision (S, K, P, P), shift (S, K, P)) → an object with mean, covariance
-        and log_mass, such as :class:`bendcal.pooling.Pooled`
+        and log_mass, such as :class:`bendcal.inference.pooling.Pooled`
     design : (N, q, P)
     z : (N, q) readings about the centre
     noise : (S, N, C, q, q) covariances

@@ -1,0 +1,21 @@
+"""A pattern: a line's shape from what can be measured of it, adjusted together by least squares."""
+
+from bendcal.pattern.adjusted import (
+    AdjustedPattern,
+    Angle,
+    Datum,
+    Direction,
+    Distance,
+    Leg,
+    Pattern,
+    PatternFault,
+    Point,
+    Suspect,
+    Twist,
+    adjust_pattern,
+)
+
+__all__ = [
+    "AdjustedPattern", "Angle", "Datum", "Direction", "Distance", "Leg", "Pattern", "PatternFault", "Point", "Suspect",
+    "Twist", "adjust_pattern",
+]  # fmt: skip
