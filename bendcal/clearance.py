@@ -88,7 +88,8 @@ class Clearances:
         if not self.all:
             return f"Line {self.line}: no obstacle is measured for it."
         if not self.too_near:
-            return f"Line {self.line} keeps clear of all {len(self.all)} obstacles; nearest: {_lower(self.all[0].sentence)}"
+            what = f"all {len(self.all)} obstacles; nearest" if len(self.all) > 1 else "the one obstacle that is measured"
+            return f"Line {self.line} keeps clear of {what}: {_lower(self.all[0].sentence)}"
         return f"Line {self.line} comes too near: {' '.join(one.sentence for one in self.too_near)}"
 
     def __str__(self) -> str:

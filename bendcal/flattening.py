@@ -158,7 +158,7 @@ def check_section(tube: Tube, largest_mm: float, smallest_mm: float, *, pressure
             f"The smallest diameter of the bend, {smallest_mm:.2f} mm, is less than 75 % of the tube's "
             f"({LEAST_DIAMETER * tube.od_mm:.2f} mm): it is scrap (FAA)."
         )
-    if found > MOST_OVALITY[pressure]:
+    if found > MOST_OVALITY[pressure] + 1e-9:
         said.append(
             f"The bend is {100 * found:.1f} % out of round; at most {100 * MOST_OVALITY[pressure]:g} % is allowed in piping under "
             f"{pressure} pressure (ASME B31.3)."

@@ -70,16 +70,10 @@ def _other_benders(cal: Calibration, line: Line, plan: Plan) -> list[str]:
 
 
 def _longer_legs(plans: Plans, line: Line, plan: Plan, bodies: Sequence[BenderBody] | None, blocked: Sequence[int]) -> list[str]:
-    stops = [rule for rule in plans.rules if rule.stops]
-    short = {rule.leg: max(r.missing_mm for r in stops if r.leg == rule.leg) for rule in stops if rule.leg}
-    if short and all(rule.leg for rule in stops):
-        changed = line
-        for leg, missing in short.items():
-            changed = longer_leg(changed, leg, float(np.ceil(missing)))
-        if _works(plan, changed, bodies):
-            what = " and ".join(f"leg {leg} longer by {np.ceil(missing):g} mm" for leg, missing in sorted(short.items()))
-            return [f"With {what} it can be bent."]
-        return []
+    if any(rule.stops for rule in plans.rules):
+        more = _what_is_missing(plans, line, plan, bodies)
+        what = " and ".join(f"leg {leg} longer by {by_mm:g} mm" for leg, by_mm in sorted(more.items()))
+        return [f"With {what} it can be bent."] if more else []
     said = []
     for leg in dict.fromkeys(leg for bend in blocked for leg in (bend + 1, bend + 2)):
         # The longest first: where that does not help, less will hardly do.
@@ -94,6 +88,23 @@ def _longer_legs(plans: Plans, line: Line, plan: Plan, bodies: Sequence[BenderBo
                 low = middle
         said.append(f"With leg {leg} longer by {STEPS_MM[high]:g} mm it can be bent.")
     return said
+
+
+def _what_is_missing(plans: Plans, line: Line, plan: Plan, bodies: Sequence[BenderBody] | None) -> dict[int, float]:
+    """How much longer which legs have to be, in whole millimetres; empty where that alone does not help."""
+    more: dict[int, float] = {}
+    for _ in range(3):  # room for the bends first, then for the bender between them
+        stops = [rule for rule in plans.rules if rule.stops]
+        if not stops:
+            return more if plans.best is not None else {}
+        if not all(rule.leg for rule in stops):
+            return {}
+        for leg in {rule.leg for rule in stops}:
+            by_mm = float(np.ceil(max(rule.missing_mm for rule in stops if rule.leg == leg) - 1e-6))
+            more[leg] = more.get(leg, 0.0) + by_mm
+            line = longer_leg(line, leg, by_mm)
+        plans = plan(line, bodies)
+    return more if plans.best is not None else {}
 
 
 def _out_of_the_way(line: Line, plan: Plan, bodies: Sequence[BenderBody] | None, blocked: Sequence[int]) -> list[str]:

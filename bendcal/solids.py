@@ -134,6 +134,43 @@ class Solid:
         squared = self._squared(a + share[:, None] * along)
         return np.maximum(np.sqrt(squared) - self.round_mm, 0.0), share
 
+    def outward(self, points_mm: ArrayLike) -> Array:
+        """The direction from the body straight to each point, (n, 3); nothing for points inside.
+
+        >>> Solid("wall", (0, 0, -5), (0, 0, 0)).outward([(9, 9, 1)])
+        array([[0., 0., 1.]])
+        """
+        own = self._own(np.atleast_2d(np.asarray(points_mm, dtype=float)))
+        if self.shape == "wall":
+            away = np.zeros_like(own)
+            away[:, 0] = own[:, 0] > 0
+        elif self.shape == "cylinder":
+            out = np.hypot(own[:, 1], own[:, 2])
+            away = own * np.maximum(1.0 - self.half_mm[1] / np.maximum(out, self.half_mm[1]), 0.0)[:, None]
+            away[:, 0] = own[:, 0] - np.clip(own[:, 0], -self.half_mm[0], self.half_mm[0])
+        else:
+            away = own - np.clip(own, -self.half_mm, self.half_mm)
+        size = np.sqrt(_dot(away, away))
+        away[size <= self.round_mm] = 0.0
+        return (away / np.where(size > 0, size, 1.0)[:, None]) @ self.axes
+
+    @property
+    def z_range_mm(self) -> tuple[float, float]:
+        """From which z to which the body reaches [mm]; a wall may reach without end.
+
+        >>> Solid("cylinder", (0, 0, 5), (9, 0, 5), diameter_mm=4).z_range_mm
+        (3.0, 7.0)
+        """
+        middle, up = float(self.centre_mm[2]), np.abs(self.axes[:, 2])
+        if self.shape == "wall":
+            flat = up[0] > 1.0 - 1e-12  # only then does it end upwards or downwards
+            if not flat:
+                return -np.inf, np.inf
+            return (-np.inf, middle) if self.axes[0, 2] > 0 else (middle, np.inf)
+        across = self.half_mm[1] * float(np.hypot(up[1], up[2])) if self.shape == "cylinder" else float(up[1:] @ self.half_mm[1:])
+        reach = float(up[0] * self.half_mm[0]) + across + self.round_mm
+        return float(middle - reach), float(middle + reach)
+
     def _own(self, points: Array) -> Array:
         return (points - self.centre_mm) @ self.axes.T
 

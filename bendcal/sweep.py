@@ -1,7 +1,7 @@
 """Least distances along the whole stroke of a bend: tube to bodies, and tube to itself.
 
-Every point of the tube moves on a known path at a speed that is known to be below a bound, and an
-arc lies within its chord's height of the chord. With these bounds branch and bound (`bounding`)
+Every point of the tube moves on a known path, so that how near it can come within a part of the
+stroke is bounded (`motion`), and an arc lies within its chord's height of the chord. With these bounds branch and bound (`bounding`)
 finds the least distance over all of the tube and all of the stroke, to a tolerance, not just at
 its end or at the steps of a sampling. Distances are from the tube's outside; below 0 it is hit.
 """
@@ -16,8 +16,9 @@ from numpy.typing import NDArray
 from bendcal.bodies import BenderBody
 from bendcal.bounding import Boxes, Least, Measured, least
 from bendcal.chain import Chains, points_along
+from bendcal.motion import Motion
 from bendcal.solids import segment_distance_mm
-from bendcal.stroke import Half, Workpiece, chains_of, in_bender, swing_mm
+from bendcal.stroke import Half, Workpiece, chains_of, in_bender
 
 __all__ = ["body_distances", "self_distances"]
 
@@ -61,32 +62,33 @@ def body_distances(
     stroke, wound = np.radians(piece.stroke_deg)[bend], piece.arc_mm[bend]
     lever = np.array([body.moves == "lever" for body in bodies])
     tube = piece.tube_radius_mm
+    floor, roof = np.array([body.solid.z_range_mm for body in bodies]).reshape(-1, 2).T
 
     def measure(key: Ints, span: Array) -> Measured:
         rows, which = key[:, 0], key[:, 1]
         owner, held, by_lever = chains.owner[rows], held_of[chains.owner[rows]], lever[key[:, 1]]
         first, last, sag = _chords(chains, rows, span[:, 0], piece.die_radius_mm, held)
         turn, half = span[:, 1].mean(axis=1), (span[:, 1, 1] - span[:, 1, 0]) / 2
-        pace = np.where(held, 0.0, wound[owner] / stroke[owner])
-        left = [np.where(held, 0.0, wound[owner] - pace * at) for at in (span[:, 1, 0], turn, span[:, 1, 1])]
         # Seen from the lever the held half turns backwards, and the swinging one is only drawn in.
-        angle = np.where(held, np.where(by_lever, -turn, 0.0), np.where(by_lever, 0.0, turn))
-        a, b = swing_mm(first, angle, left[1]), swing_mm(last, angle, left[1])
-        distance, share_ = np.empty(len(rows)), np.empty(len(rows))
+        sense = np.where(held, np.where(by_lever, -1.0, 0.0), np.where(by_lever, 0.0, 1.0))
+        pace = np.where(held, 0.0, wound[owner] / stroke[owner])
+        motion = Motion(sense, pace, turn, half, np.where(held, 0.0, wound[owner]) - pace * turn)
+        a, b = motion.place(first), motion.place(last)
+        gap, share_, outward = np.empty(len(rows)), np.empty(len(rows)), np.empty((len(rows), 3))
         for j, body in enumerate(bodies):
             mine = which == j
             if mine.any():
-                distance[mine], share_[mine] = body.solid.segment_mm(a[mine], b[mine])
-        turning = held == by_lever
-        speed = _speed(first, last, np.where(turning, pace, 0.0), left[0], left[2], sag)
-        # What neither turns against the body nor is drawn in past it stands still.
-        changes = np.where(turning, speed, pace) * half
+                gap[mine], share_[mine] = body.solid.segment_mm(a[mine], b[mine])
+                outward[mine] = body.solid.outward(a[mine] + share_[mine, None] * (b[mine] - a[mine]))
+        bound, by_length, by_stroke = motion.nearest(first, last, (a, b), sag, gap, a + share_[:, None] * (b - a), outward)
+        # All motion is level: what lies above or below a body stays as far above or below it.
+        level = np.maximum(floor[which] - np.maximum(a[:, 2], b[:, 2]), np.minimum(a[:, 2], b[:, 2]) - roof[which])
+        low, found = np.maximum(np.maximum(bound, level) - sag, 0.0) - tube, gap + sag - tube
         at = np.stack([span[:, 0, 0] + share_ * (span[:, 0, 1] - span[:, 0, 0]), turn], axis=1)
-        low, found = np.maximum(distance - sag - changes, 0.0) - tube, distance + sag - tube
         passes = np.where(held != by_lever, min(beside_mm, 0.0) if beside_mm < np.inf else np.inf, beside_mm) - _TOUCH_MM
         beside = chains.piece[rows] == 0
         low[beside & (low >= passes)], found[beside & (found >= passes)] = np.inf, np.inf
-        return Measured(low, found, at, np.stack([sag, changes], axis=1))
+        return Measured(low, found, at, np.stack([sag + by_length, by_stroke], axis=1))
 
     boxes = _body_boxes(chains, held_of, np.minimum(stroke, np.radians(until_deg)), lever, np.asarray(grips_mm, dtype=float))
     return least(boxes, measure, len(halves), tolerance=tolerance_mm, share=share, enough=enough_mm, floor=floor_mm)
@@ -127,19 +129,26 @@ def self_distances(
         first, last, sag_2 = _chords(moving, other, span[:, 1], piece.die_radius_mm, False)
         turn, half = span[:, 2].mean(axis=1), (span[:, 2, 1] - span[:, 2, 0]) / 2
         pace = wound[owner] / stroke[owner]
-        left = [wound[owner] - pace * at for at in (span[:, 2, 0], turn, span[:, 2, 1])]
-        distance, s, t = segment_distance_mm(a, b, swing_mm(first, turn, left[1]), swing_mm(last, turn, left[1]))
-        changes = _speed(first, last, pace, left[0], left[2], sag_2) * half
+        motion = Motion(np.ones(len(one)), pace, turn, half, wound[owner] - pace * turn)
+        c, d = motion.place(first), motion.place(last)
+        gap, s, t = segment_distance_mm(a, b, c, d)
+        near = c + t[:, None] * (d - c)
+        outward = (near - a - s[:, None] * (b - a)) / np.where(gap > 0, gap, 1.0)[:, None]
+        bound, by_length, by_stroke = motion.nearest(first, last, (c, d), sag_2, gap, near, outward)
         at = span[:, :2, 0] + np.stack([s, t], axis=1) * (span[:, :2, 1] - span[:, :2, 0])
         along = [_offset(chains, rows, at[:, i]) for i, (chains, rows) in enumerate(((still, one), (moving, other)))]
         counts = along[0] + along[1] + wound[owner] >= apart
         far = [_offset(chains, rows, span[:, i, 1]) for i, (chains, rows) in enumerate(((still, one), (moving, other)))]
         sags = sag + sag_2
-        low = np.where(far[0] + far[1] + wound[owner] < apart, np.inf, np.maximum(distance - sags - changes, 0.0) - thick)
+        level = np.maximum(  # all motion is level
+            np.minimum(a[:, 2], b[:, 2]) - np.maximum(first[:, 2], last[:, 2]), np.minimum(first[:, 2], last[:, 2]) - np.maximum(a[:, 2], b[:, 2])
+        )
+        low = np.maximum(np.maximum(bound, level) - sags, 0.0) - thick
+        low[far[0] + far[1] + wound[owner] < apart] = np.inf
         lengths = span[:, :2, 1] - span[:, :2, 0]
-        split = np.where(counts[:, None], np.stack([sag, sag_2], axis=1), lengths)
-        found = np.where(counts, distance + sags - thick, np.inf)
-        return Measured(low, found, np.column_stack([at, turn]), np.column_stack([split, np.where(counts, changes, 0.0)]))
+        split = np.where(counts[:, None], np.stack([sag, sag_2 + by_length], axis=1), lengths)
+        found = np.where(counts, gap + sags - thick, np.inf)
+        return Measured(low, found, np.column_stack([at, turn]), np.column_stack([split, np.where(counts, by_stroke, 0.0)]))
 
     boxes = _pair_boxes(still, moving, np.minimum(stroke, np.radians(until_deg)))
     return least(boxes, measure, len(pairs), tolerance=tolerance_mm, share=share, enough=enough_mm, floor=floor_mm)
@@ -151,19 +160,6 @@ def _chords(chains: Chains, rows: Ints, span: Array, die_radius_mm: float, held)
     curve = chains.curve[rows]
     bulge = 1.0 - np.cos(0.5 * curve * (span[:, 1] - span[:, 0]))
     return ends[0], ends[1], np.where(curve > 0, bulge / np.where(curve > 0, curve, 1.0), 0.0)
-
-
-def _speed(first: Array, last: Array, pace: Array, left_0: Array, left_1: Array, sag: Array) -> Array:
-    """The fastest that any point of a part moves while it turns and is drawn in [mm/rad].
-
-    A point at (x, y) of the turning frame moves with (−y − pace, x) per radian: greatest at an end
-    of the part, and at an end of the span of x.
-    """
-    speed = np.zeros(len(first))
-    for point in (first, last):
-        x = np.maximum(np.abs(point[:, 0] + left_0), np.abs(point[:, 0] + left_1))
-        speed = np.maximum(speed, np.hypot(point[:, 1] + pace, x))
-    return speed + sag
 
 
 def _offset(chains: Chains, rows: Ints, along: Array) -> Array:
