@@ -8,8 +8,9 @@ from bendcal.ends import FORMS
 from bendcal.lines import SERVICES
 from bendcal.offcuts import CROSSINGS
 from bendcal.solids import SHAPES
+from bendcal.stock import SHAPES_ON_HAND
 
-__all__ = ["BENDERS", "BENDER_BODIES", "ENDS", "FLARES", "LEGS", "LINES", "NODES", "OBSTACLES", "OFFCUTS", "TOOLS", "TUBES"]
+__all__ = ["BENDERS", "BENDER_BODIES", "ENDS", "FLARES", "LEGS", "LINES", "NODES", "OBSTACLES", "OFFCUTS", "STOCK", "TOOLS", "TUBES"]
 
 
 def _name(column: str) -> Column:
@@ -59,6 +60,7 @@ ENDS = (
     Column("uses_mm", "length", required=True, filled=True, least=0),
     Column("uses_sd_mm", "length", least=0),
     Column("straight_mm", "length", least=0),
+    Column("nut_mm", "length", above=0),
     Column("note"),
 )
 
@@ -98,6 +100,15 @@ LINES = (
     Column("end_a"),
     Column("end_b"),
     Column("trim_at", "choice", choices=("A", "B")),
+    Column("note"),
+)
+
+STOCK = (
+    _name("piece"),
+    _name("tube"),
+    Column("length_mm", "length", required=True, filled=True, above=0),
+    Column("form", "choice", choices=SHAPES_ON_HAND),
+    Column("count", "number", least=0),
     Column("note"),
 )
 

@@ -21,6 +21,8 @@ class End:
     uses_sd_mm : its standard uncertainty [mm]
     straight_mm : straight tube needed behind the seat for the nut and the flaring tool [mm]
     note : free text
+    nut_mm : straight tube that the nut alone needs behind the seat, its own length and the way that it
+        slides back [mm]; None where it was not measured
 
     Raises
     ------
@@ -38,6 +40,7 @@ class End:
     uses_sd_mm: float = 0.0
     straight_mm: float = 0.0
     note: str = ""
+    nut_mm: float | None = None
 
     def __post_init__(self) -> None:
         if self.form not in FORMS:
@@ -45,11 +48,22 @@ class End:
         for name in ("uses_mm", "uses_sd_mm", "straight_mm"):
             if not getattr(self, name) >= 0:
                 raise ValueError(f"End {self.end!r}: {name} is {getattr(self, name)}; it must be 0 or more.")
+        if self.nut_mm is not None and not self.nut_mm > 0:
+            raise ValueError(f"End {self.end!r}: nut_mm is {self.nut_mm}; it must be more than 0, or left out.")
 
     @property
     def is_flare(self) -> bool:
         """Whether the tube itself is formed into a flare (and the nut must be on before it)."""
         return self.form.endswith("flare")
+
+    @property
+    def behind_mm(self) -> float:
+        """Straight tube that must be left behind the seat, for the nut and for the tool [mm].
+
+        >>> End("M10", "double flare", 5.0, straight_mm=20.0, nut_mm=26.0).behind_mm
+        26.0
+        """
+        return max(self.straight_mm, self.nut_mm or 0.0)
 
 
 PLAIN = End("plain", "plain", 0.0)

@@ -17,6 +17,7 @@ from bendcal.log import LOG, SIDE, fold_in, locked, log_path, read_log
 from bendcal.offcuts import Offcut
 from bendcal.readings import offcuts_of
 from bendcal.shop import Shop
+from bendcal.stock_files import read_stock
 
 __all__ = ["read_shop", "shop_folder"]
 
@@ -24,7 +25,7 @@ __all__ = ["read_shop", "shop_folder"]
 def read_shop(folder: str | os.PathLike[str]) -> Shop:
     """Read and check everything that a shop folder says.
 
-    benders.csv and tubes.csv are needed; offcuts.csv, tools.csv, ends.csv, flares.csv, bender_bodies.csv,
+    benders.csv and tubes.csv are needed; offcuts.csv, tools.csv, ends.csv, flares.csv, stock.csv, bender_bodies.csv,
     obstacles.csv and lines.csv with the files in lines/ are read where they exist. Nothing is altered, rounded or left out: a row that
     cannot be right stops the reading, and one that is hard to believe becomes a caution.
 
@@ -56,6 +57,7 @@ def read_shop(folder: str | os.PathLike[str]) -> Shop:
     facts = read_facts(path, faults, cautions)
     offcuts = _offcuts(path, facts, faults, cautions)
     flares = read_flares(path, facts, faults, cautions)
+    stock = read_stock(path, facts, faults, cautions)
     lines = read_lines(path, facts, faults, cautions)
     bodies = read_bodies(path, facts, faults, cautions)
     obstacles = read_obstacles(path, lines, faults, cautions)
@@ -65,7 +67,7 @@ def read_shop(folder: str | os.PathLike[str]) -> Shop:
     return Shop(
         folder=path, benders=facts.benders.records, tubes=facts.tubes.records, offcuts=tuple(offcuts),
         tools=facts.tools.records, ends=facts.ends.records, lines=lines, flares=flares,
-        cautions=tuple(cautions), bodies=bodies, obstacles=obstacles,
+        cautions=tuple(cautions), bodies=bodies, obstacles=obstacles, stock=stock,
     )  # fmt: skip
 
 

@@ -243,10 +243,10 @@ def _warnings(sheet: MarkSheet, straights: np.ndarray) -> tuple[str, ...]:
         below = [int(k) + 1 for k in np.flatnonzero(sheet.dial_deg < 0)]
         said.append(f"{_bends(below)} below the dial's zero: so small a bend cannot be set on this bender.")
     needs = np.full(len(straights), bender.min_between_mm or 0.0)
-    needs[0] = max(bender.min_leg_mm or 0.0, sheet.end_a.straight_mm)
-    needs[-1] = max(bender.min_last_mm or 0.0, sheet.end_b.straight_mm)
+    needs[0] = max(bender.min_leg_mm or 0.0, sheet.end_a.behind_mm)
+    needs[-1] = max(bender.min_last_mm or 0.0, sheet.end_b.behind_mm)
     if not line.bends:
-        needs[:] = sheet.end_a.straight_mm + sheet.end_b.straight_mm
+        needs[:] = sheet.end_a.behind_mm + sheet.end_b.behind_mm
     for i in np.flatnonzero(straights < needs - 1e-9):
         said.append(
             f"L{_place(line, i)[1:]} has {straights[i]:.1f} mm of straight tube, but {needs[i]:.1f} mm are "

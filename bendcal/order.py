@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from bendcal.end_rules import form_findings, nut_findings
 from bendcal.ends import End
 from bendcal.flattening import tight_bend_cautions
 from bendcal.lines import Line
@@ -39,7 +40,8 @@ class Notice(NamedTuple):
 def order_of_work(sheet: MarkSheet) -> tuple[Step, ...]:
     """What to do with one line, from the tube to the pressure test, in an order that cannot trap a nut.
 
-    The end that is not trimmed is formed while the tube is straight; the other one after the fit-up.
+    The end that is not trimmed is formed while the tube is straight; the other one after the fit-up. Where
+    the last bend leaves that one room for its nut but not for the flaring tool, it too is formed before it is bent.
 
     Parameters
     ----------
@@ -56,24 +58,62 @@ def order_of_work(sheet: MarkSheet) -> tuple[Step, ...]:
     ends = {"A": sheet.end_a, "B": sheet.end_b}
     last = sheet.line.trim_at
     first = "B" if last == "A" else "A"
-    steps = [*_before_bending(sheet), *_finish(first, ends[first], "with it everything that the bends would stop later: sleeves, spring guards, closed clips")]
+    stopped = {"A": "bend 1", "B": f"bend {sheet.legs.bends}"}
+    also = "with it everything that the bends would stop later: sleeves, spring guards, closed clips"
+    also = f"it cannot pass {stopped[first]} later; {also}" if sheet.legs.bends else also
+    both = "make sure that both nuts are on" if ends[first].form != "plain" else ""
+    early = _too_near_for_the_tool(sheet, last)
+    steps = [*_before_bending(sheet), *_finish(first, ends[first], also)]
+    if early:
+        steps += _formed_early(sheet, last, stopped[last], both)
     if sheet.legs.bends:
         steps += _bending(sheet)
-    steps.append(Step("fit up", (
+    if early:
+        steps.append(Step("fit up", (
+            "Offer the line up with both ends in their seats, clear of all that is hot, sharp or moving. One that does not reach, or that has to be "
+            "forced, is made again."
+        )))  # fmt: skip
+    else:
+        steps += _trimmed(sheet, first, last)
+        steps += _finish(last, ends[last], both)
+    steps.append(Step("clean", "Blow the line through with clean, dry air, and keep both ends plugged until it is fitted."))
+    steps.append(Step("fit", "Start both ends by hand before either is tightened. Clip the line so that it cannot shake or rub."))
+    steps.append(Step("pressure-test", _PRESSURE[sheet.line.service]))
+    return tuple(steps)
+
+
+def _too_near_for_the_tool(sheet: MarkSheet, letter: str) -> bool:
+    """Whether the bend next to an end leaves its nut room to work, but the flaring tool none to be clamped."""
+    end, straight = (sheet.end_a, sheet.straights_mm[0]) if letter == "A" else (sheet.end_b, sheet.straights_mm[-1])
+    return bool(sheet.legs.bends) and end.is_flare and end.nut_mm is not None and end.nut_mm <= straight < end.straight_mm
+
+
+def _formed_early(sheet: MarkSheet, letter: str, bend: str, both: str) -> list[Step]:
+    """The end that is otherwise trimmed, finished while the tube is straight: its nut before the bend that would stop it."""
+    end, straight = (sheet.end_a, sheet.straights_mm[0]) if letter == "A" else (sheet.end_b, sheet.straights_mm[-1])
+    spare = f"Cut the {sheet.trim_mm:g} mm of spare tube off end {letter} now, and deburr it again: " if sheet.trim_mm else f"Form end {letter} now: "
+    return [
+        Step("trim", (
+            f"{spare}{bend} leaves only {straight:.1f} mm behind the seat, and the flaring tool could not be clamped there any more. Nothing "
+            "can be trimmed after the fit-up."
+        )),
+        *_finish(letter, end, f"it cannot pass {bend} later{f'; {both}' if both else ''}"),
+    ]  # fmt: skip
+
+
+def _trimmed(sheet: MarkSheet, first: str, last: str) -> list[Step]:
+    """The fit-up and the cut that makes good what the bends came out short or long."""
+    steps = [Step("fit up", (
         f"Offer the line up with end {first} in its seat, clear of all that is hot, sharp or moving. "
         f"Mark on the tube where the seat of end {last} falls."
-    )))  # fmt: skip
-    uses = ends[last].uses_mm
+    ))]  # fmt: skip
+    uses = (sheet.end_a if last == "A" else sheet.end_b).uses_mm
     where = f"{uses:g} mm beyond that mark" if uses else "at that mark"
     steps.append(Step("trim", (
         f"Cut end {last} {where}: about {sheet.trim_mm:g} mm of spare tube should come off. Deburr it inside and outside, and blow "
         "the bore clear. If tube is missing, never stretch the line: make it again."
     )))  # fmt: skip
-    steps += _finish(last, ends[last], "make sure that both nuts are on" if ends[first].form != "plain" else "")
-    steps.append(Step("clean", "Blow the line through with clean, dry air, and keep both ends plugged until it is fitted."))
-    steps.append(Step("fit", "Start both ends by hand before either is tightened. Clip the line so that it cannot shake or rub."))
-    steps.append(Step("pressure-test", _PRESSURE[sheet.line.service]))
-    return tuple(steps)
+    return steps
 
 
 _PRESSURE = {
@@ -146,7 +186,10 @@ def cautions(sheet: MarkSheet) -> tuple[Notice, ...]:
     Notices; the warnings that follow from the sheet's own numbers are in ``sheet.warnings``
     """
     radius = float(sheet.law.parameters["radius_mm"]) if sheet.legs.bends else None
-    return line_cautions(sheet.line, sheet.tube, ends=(sheet.end_a, sheet.end_b), radius_mm=radius)
+    gravest, *others = line_cautions(sheet.line, sheet.tube, ends=(sheet.end_a, sheet.end_b), radius_mm=radius)
+    nuts = [Notice(one.sentence, one.source) for one in nut_findings(sheet)]
+    olive = 1 if sheet.line.service == "brake" else 0  # it stays the second
+    return (gravest, *others[:olive], *nuts, *others[olive:])
 
 
 def line_cautions(line: Line, tube: Tube, *, ends: Sequence[End] = (), radius_mm: float | None = None) -> tuple[Notice, ...]:
@@ -167,24 +210,18 @@ def line_cautions(line: Line, tube: Tube, *, ends: Sequence[End] = (), radius_mm
     >>> print(line_cautions(line, Tube("t", ALLOYS["copper"], 4.76, 0.9))[0])
     Brake work can kill: local code and licensed practice rule over this sheet.
     """
-    said = []
+    rules = form_findings(line, tube, ends)  # an olive comes first
+    notices, said = [Notice(one.sentence, one.source) for one in rules], []
     if line.service == "brake":
         said.append(Notice("Brake work can kill: local code and licensed practice rule over this sheet.", "common practice"))
-        olives = [letter for letter, end in zip("AB", ends, strict=False) if end.form == "olive"]
-        if olives:
-            said.append(Notice(
-                f"End {' and end '.join(olives)} of this brake line is an olive. Olives are not suitable on hydraulic brake "
-                "lines: use a flare.", "UK MOT manual 2012, 3.6",
-            ))  # fmt: skip
+        if any(one.rule == "olive" for one in rules):
+            said.append(notices.pop(0))
         else:
             said.append(Notice("Olives (separate ferrules) are not suitable on hydraulic brake lines.", "UK MOT manual 2012, 3.6"))
         said.append(Notice("Some places require brake lines to be approved for the use: ask before you buy tube.", "Pa. Code 175.64"))
     else:
         said.append(Notice("Local code and licensed practice rule over this sheet.", "common practice"))
-    if tube.alloy.alloy == "copper":
-        said.append(Notice("Plain copper hardens and cracks under vibration.", "FAA AC 65-9A"))
-        if line.service in ("brake", "clutch"):
-            said.append(Notice("Plain copper is widely refused for brake lines.", "common practice"))
+    said += notices
     if radius_mm is not None:
         said += [Notice(sentence, "") for sentence in tight_bend_cautions(tube, radius_mm, service=line.service)]
     said.append(Notice("A kinked, wrinkled or cracked bend is scrap.", "common practice"))

@@ -123,10 +123,13 @@ def _straights(sheet: MarkSheet) -> list[Finding]:
     ends = (("A", sheet.end_a, 0), ("B", sheet.end_b, n)) if n else ()
     for letter, end, leg in ends:
         if straight[leg] < end.straight_mm - _SMALL_MM:
+            # Where the nut alone has room, the flare can be made before the bend, while the tube is straight.
+            before = end.is_flare and end.nut_mm is not None and straight[leg] >= end.nut_mm
+            way_out = " Or form it while the tube is straight, as the order of work says." if before else ""
             found.append(Finding(
                 "behind the end", f"End {letter} ({end.end}) needs {end.straight_mm:g} mm of straight tube for its nut and the flaring tool; leg "
-                f"{leg + 1} leaves {straight[leg]:.1f} mm. Make the leg {end.straight_mm - straight[leg]:.1f} mm longer.",
-                "ends.csv, straight_mm", True, leg + 1, float(end.straight_mm - straight[leg]),
+                f"{leg + 1} leaves {straight[leg]:.1f} mm. Make the leg {end.straight_mm - straight[leg]:.1f} mm longer.{way_out}",
+                "ends.csv, straight_mm", not before, leg + 1, float(end.straight_mm - straight[leg]),
             ))  # fmt: skip
     both = sheet.end_a.straight_mm + sheet.end_b.straight_mm
     if not n and straight[0] < both - _SMALL_MM:

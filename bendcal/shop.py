@@ -17,6 +17,7 @@ from bendcal.faults import Caution
 from bendcal.flares import Flare, learned_end
 from bendcal.lines import Line
 from bendcal.offcuts import Offcut
+from bendcal.stock import StockLength
 from bendcal.tools import DEFAULT_ANGLE_TOOL, DEFAULT_LENGTH_TOOL, Tool
 from bendcal.tubes import Tube
 
@@ -69,6 +70,7 @@ class Shop:
     cautions : what is not refused but looks wrong
     bodies : what of the benders can be in a tube's way
     obstacles : what lines must keep away from
+    stock : tube on hand, in the file's order
 
     Examples
     --------
@@ -87,6 +89,7 @@ class Shop:
     cautions: tuple[Caution, ...] = ()
     bodies: tuple[BenderBody, ...] = ()
     obstacles: tuple[Obstacle, ...] = ()
+    stock: tuple[StockLength, ...] = ()
 
     @cached_property
     def readings_digest(self) -> str:

@@ -123,7 +123,8 @@ def pattern() -> list[dict]:
 def tables() -> dict[str, list[dict]]:
     """Every CSV of the sample folder as rows, by its path in the folder."""
     limits = ("dial_step_deg", "dial_max_deg", "min_leg_mm", "min_between_mm", "min_last_mm", "note")
-    end_columns = ("end", "form", "uses_mm", "uses_sd_mm", "straight_mm", "note")
+    end_columns = ("end", "form", "uses_mm", "uses_sd_mm", "straight_mm", "nut_mm", "note")
+    stock_columns = ("piece", "tube", "length_mm", "form", "count", "note")
     return {
         "benders.csv": [
             {"bender": b.bender, "die_radius_mm": b.radius_on_paper_mm}
@@ -144,6 +145,10 @@ def tables() -> dict[str, list[dict]]:
         "ends.csv": [
             dict(zip(end_columns, end, strict=True)) | {"made_by": "invented; measure what your own tool uses"}
             for end in shop.ENDS
+        ],
+        "stock.csv": [
+            dict(zip(stock_columns, (piece, tube.tube, *rest), strict=True)) | {"made_by": TAPED}
+            for piece, tube, *rest in shop.STOCK
         ],
         "offcuts.csv": offcuts(),
         "patterns/brake-near-side.csv": pattern(),

@@ -131,12 +131,21 @@ MEASURED_OUTSIDE = ("S5",)
 SWAPPED_DIGITS = "S6"
 
 ENDS = (
-    # end, form, uses_mm, uses_sd_mm, straight_mm
-    ("m10-double", "double flare", 5.0, 0.4, 32, "3/16 tube, M10 x 1 nut"),
-    ("m10-bubble", "bubble flare", 4.0, 0.4, 32, "3/16 tube, M10 x 1 nut"),
-    ("m12-double", "double flare", 6.0, 0.5, 36, "1/4 tube, M12 x 1 nut"),
-    ("8mm-bubble", "bubble flare", 5.0, 0.5, 42, "8 mm tube, M14 x 1.5 nut"),
-    ("8mm-olive", "olive", 6.0, 0.5, 40, "8 mm fuel fitting; never on a brake line"),
+    # end, form, uses_mm, uses_sd_mm, straight_mm, nut_mm
+    ("m10-double", "double flare", 5.0, 0.4, 32, 24, "3/16 tube, M10 x 1 nut"),
+    ("m10-bubble", "bubble flare", 4.0, 0.4, 32, 24, "3/16 tube, M10 x 1 nut"),
+    ("m12-double", "double flare", 6.0, 0.5, 36, 27, "1/4 tube, M12 x 1 nut"),
+    ("8mm-bubble", "bubble flare", 5.0, 0.5, 42, 31, "8 mm tube, M14 x 1.5 nut"),
+    ("8mm-olive", "olive", 6.0, 0.5, 40, 28, "8 mm fuel fitting; never on a brake line"),
+)
+STOCK = (
+    # piece, tube, length_mm, form, count
+    ("cuni coil", CUNI_3, 3150, "coil", 1, "what is left of the roll"),
+    ("rack 1", STEEL_3, 1000, "straight", 2, "plated lengths"),
+    ("rack 2", STEEL_3, 335, "straight", 1, "left over"),
+    ("quarter coil", CUNI_4, 2300, "coil", 1, "same lot as the offcuts"),
+    ("rack 3", CUNI_4, 760, "straight", 1, "straightened already"),
+    ("rack 4", STEEL_8, 1200, "straight", 1, "too short for the fuel line: something has to be bought"),
 )
 
 FAR_SIDE = (

@@ -1,0 +1,55 @@
+"""The rows of stock.csv: the tube on hand, each row of a tube that tubes.csv knows."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from bendcal.cells import name_key
+from bendcal.columns import STOCK
+from bendcal.facts import Facts, by_name, find_file, near_name
+from bendcal.faults import Caution, Fault, quoted
+from bendcal.stock import StockLength
+from bendcal.tables import read_table
+
+__all__ = ["read_stock"]
+
+_FILE = "stock.csv"
+
+
+def read_stock(folder: Path, facts: Facts, faults: list[Fault], cautions: list[Caution]) -> tuple[StockLength, ...]:
+    """The tube on hand in a shop folder; none where it has no stock.csv.
+
+    Parameters
+    ----------
+    folder : the shop folder
+    facts : the tubes that its rows name
+    faults, cautions : what is found is added to these lists
+
+    Examples
+    --------
+    >>> from bendcal.facts import Named
+    >>> none = Named("tube", "tubes.csv")
+    >>> read_stock(Path("no such folder"), Facts(none, none, none, none), [], [])
+    ()
+    """
+    path = find_file(folder, _FILE, faults)
+    if path is None:
+        if near := near_name(folder, _FILE):
+            rule = f"It is not read; {_FILE} would be."
+            cautions.append(Caution(near, None, None, f"a file named {near}", rule, f"If it lists tube on hand, rename it {_FILE}."))
+        return ()
+    table = read_table(path, _FILE, STOCK, faults)
+    if table is None:
+        return ()
+    cautions.extend(table.cautions)
+    names = by_name(table, "piece", faults)
+    sound = []
+    for record in table.records(faults):
+        tube = facts.tubes.resolve(record["tube"], file=_FILE, row=record.row, column="tube", faults=faults)
+        count = 1.0 if record["count"] is None else record["count"]
+        if count != int(count):
+            rule, remedy = "A count is a whole number.", "Write how many there are; blank is one."
+            faults.append(Fault(_FILE, record.row, "count", quoted(f"{count:g}"), rule, remedy))
+        elif tube is not None:
+            sound.append(StockLength(names[name_key(record["piece"])], tube, record["length_mm"], record["form"] or "straight", int(count), record["note"]))
+    return tuple(sound)
