@@ -17,10 +17,11 @@ from bendcal.calibration import Calibration
 from bendcal.lines import Line
 from bendcal.marks import MarkSheet, mark_out
 from bendcal.mending import mends_of
-from bendcal.orders import Found, Way, easiest, plain_orders, trials_of
+from bendcal.orders import Found, Way, plain_orders, trials_of
 from bendcal.path import LegTooShort
 from bendcal.plans import Plan, Plans, plan_of
 from bendcal.rules import Finding, feeds_allowed, findings
+from bendcal.searching import easiest
 from bendcal.shop import Shop
 from bendcal.stroke import workpiece_of
 from bendcal.trials import ITSELF, Trial, Trials
@@ -29,7 +30,7 @@ __all__ = ["KEEP_MM", "PLENTY_MM", "grip_of", "plan_bending", "what_stops", "sea
 
 KEEP_MM = 1.0  # clearance that a plan has to keep: bodies are measured with a rule
 PLENTY_MM = 25.0  # clearance beyond which more is not better: a hand fits in
-MOST_TRIALS = 20_000
+MOST_TRIALS = 12_000
 
 
 def plan_bending(
@@ -96,11 +97,13 @@ def plan_bending(
     if found.ways:
         exact = Trials(trials.piece, bodies, trials.grip_mm, keep_mm, PLENTY_MM, tolerance_mm=0.01, share=0.0)
         hindered = what_stops(allowed, trials, first_only=True)
+        if not found.complete:
+            notes += (f"The search was broken off after {trials.asked} trials: an easier order may have been missed.",)
         ranked = tuple(plan_of(one, exact, _reasons(one, exact, hindered)) for one in found.ways)
         return Plans(line.line, line.bender, ranked, rules=rules, notes=notes, complete=found.complete, asked=trials.asked)
     why = what_stops(allowed, trials)
     if not found.complete:
-        notes += (f"The search was broken off after {trials.asked} trials.",)
+        notes += (f"The search was broken off after {trials.asked} trials: a way may have been missed.",)
     plans = Plans(line.line, line.bender, why_not=why, rules=rules, notes=notes, complete=found.complete, asked=trials.asked)
     return _mended(plans, shop, cal, line, bodies, keep_mm, mend, _blocked(allowed, trials))
 

@@ -17,6 +17,7 @@ from bendcal.materials import ALLOYS
 from bendcal.mending import longer_leg
 from bendcal.orders import Way, trials_of
 from bendcal.path import clock_deg, wrap_deg
+from bendcal.scenes import scene_of
 from bendcal.shop import Shop
 from bendcal.solids import Solid
 from bendcal.stroke import workpiece_of
@@ -231,15 +232,49 @@ def test_what_stands_in_the_way_is_named_and_a_longer_leg_is_tried() -> None:
 
 
 def test_a_longer_leg_that_mends_a_clash_is_found_and_works() -> None:
-    """The first bend stands in the lever's way while the second is made, unless more tube lies between them."""
-    post = body("lever", "capsule", (-60, -40, 25), (-60, 40, 25), diameter_mm=20, moves="lever")
-    line = a_line([70, 55, 70], [90, 90], [0, 90])
-    found = plan(line, post)
-    if found.best is None:  # what is told has to hold
-        for mend in found.mends:
-            if mend.startswith("With leg"):
-                leg, more = int(mend.split()[2]), float(mend.split()[5])
-                assert plan(longer_leg(line, leg, more), post).best is not None
+    """Invented bodies that bar every order of a line; 5 mm more on leg 3 and it clears them, 1 mm less than that is not promised."""
+    rng = np.random.default_rng(210)
+    line = a_line(rng.uniform(50, 110, 4).round(), rng.uniform(30, 110, 3).round(), np.append(0, rng.uniform(-180, 180, 2)).round())
+    bodies = random_bodies(rng, 6)
+    plans = plan(line, *bodies)
+    assert plans.best is None and plans.complete
+    assert "With leg 3 longer by 5 mm it can be bent." in plans.mends
+    assert plan(longer_leg(line, 3, 5.0), *bodies).best is not None
+    named = [mend.split(" out of the way")[0].removeprefix("With the ") for mend in plans.mends if "out of the way" in mend]
+    assert named
+    for name in named:
+        assert plan(line, *(one for one in bodies if one.body != name)).best is not None
+
+
+# --- moments to draw ----------------------------------------------------------------------------
+
+
+def test_a_scene_is_one_tube_from_end_to_end() -> None:
+    """Held half, bend and swinging half join, and are together as long as the tube, at the start of a stroke and in its midst."""
+    line = a_line([80, 90, 100, 80], [90, 45, 60], [0, 90, -60])
+    sheet = mark_out(SHOP, CAL, line)
+    piece, best = workpiece_of(sheet), plan(line).best
+    for step in (1, 2, 3):
+        for share in (0.0, 0.4, 1.0):
+            scene = scene_of(piece, best, step, stroke_deg=share * float(piece.stroke_deg[step - 1]), bodies=BENCH)
+            assert scene.bend_mm[0] == pytest.approx(scene.held_mm[0]) and scene.bend_mm[-1] == pytest.approx(scene.swung_mm[0])
+            tube = np.concatenate([scene.held_mm[::-1], scene.bend_mm, scene.swung_mm])
+            length = np.linalg.norm(np.diff(tube, axis=0), axis=1).sum()
+            assert length == pytest.approx(sheet.cut_length_mm, rel=2e-3)  # chords of 5° are a little shorter than arcs
+    assert scene.bodies == BENCH and (scene.bend, scene.feed) == (3, "A")
+
+
+def test_a_scene_shows_where_it_is_nearest_unless_asked_otherwise() -> None:
+    """The stroke of the step's least clearance; the whole stroke where nothing is near; nothing beyond it."""
+    line = a_line([100, 100, 100], [90, 90])
+    piece = workpiece_of(mark_out(SHOP, CAL, line))
+    best = plan(line, body("bench", "wall", (0, 0, -20), (0, 0, 0))).best
+    assert scene_of(piece, best, 2).stroke_deg == best.steps[1].stroke_deg
+    assert scene_of(piece, plan(line).best, 2).stroke_deg == 90
+    with pytest.raises(ValueError, match="bend 2 is made between 0 and 90.0"):
+        scene_of(piece, best, 2, stroke_deg=91)
+    with pytest.raises(ValueError, match="the plan has steps 1 to 2"):
+        scene_of(piece, best, 3)
 
 
 # --- against all orders, densely sampled --------------------------------------------------------

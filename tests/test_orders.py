@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bendcal.orders import Way, easiest, plain_orders, trials_of
+from bendcal.orders import Way, plain_orders, trials_of
+from bendcal.searching import easiest
 from bendcal.trials import Clear, Trial
 from tests.dense import all_orders
 
