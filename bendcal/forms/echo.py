@@ -16,13 +16,17 @@ import ipywidgets as widgets
 __all__ = ["Echo"]
 
 GIVE_UP_S = 20.0
+#: What follows may take long: it begins when the kernel has told the page that the answer came, so that
+#: what the page still holds back (that its player has stopped) is on its way before anything new is typed.
+SETTLE_S = 0.03
 
 
 class Echo:
     """Asks the page for an answer, and calls back when it is there.
 
-    The question is a hidden player that is set going; the page's first tick is the answer. Where
-    there is no page (a test, a script) the answer is there at once.
+    The question is a hidden player that is set going from 0; the page's tick to 1, its last, is the
+    answer. One tick only, for a second one could be taken for the answer to the next question.
+    Where there is no page (a test, a script) the answer is there at once.
 
     Attributes
     ----------
@@ -37,7 +41,7 @@ class Echo:
     """
 
     def __init__(self) -> None:
-        self.widget = widgets.Play(min=0, max=2**30, interval=1, layout=widgets.Layout(display="none"))
+        self.widget = widgets.Play(min=0, max=1, interval=1, layout=widgets.Layout(display="none"))
         self.widget.observe(self._heard, "value")
         self._then: Callable[[], None] | None = None
         self._timer: asyncio.TimerHandle | None = None
@@ -60,10 +64,17 @@ class Echo:
         self._then = then
         loop = asyncio.get_running_loop()
         self._timer = loop.call_later(GIVE_UP_S, self._silent, never)
+        # One after the other: in one message the player would go from 1 to 0 and back to 1, and tell of no change.
+        self.widget.value = 0
         self.widget.playing = True
 
-    def _heard(self, _change: object) -> None:
-        self.widget.playing = False
+    def _heard(self, change: object) -> None:
+        if change.new == 1 and self._timer is not None:
+            self._timer.cancel()
+            self.widget.playing = False
+            self._timer = asyncio.get_running_loop().call_later(SETTLE_S, self._go_on)
+
+    def _go_on(self) -> None:
         then = self._done()
         if then is not None:
             then()

@@ -1,0 +1,210 @@
+"""The pages as a person uses them: a real browser types readings, by mouse and by keyboard alone."""
+
+import os
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from a_browser import FLAGS, Person, kit_copy, running_lab
+
+import bendcal
+from bendcal.offcuts import Offcut
+
+STEEL = ("180", "70", "92", "86,5", "89", "98")
+BOXES = ("Straight length", "End A to mark", "Dial, lever held", "Finished angle", "Leg A", "Leg B")
+
+
+@pytest.fixture(scope="module")
+def kit(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The pages, the sample, and a shop of one's own."""
+    return kit_copy(tmp_path_factory.mktemp("kit"))
+
+
+@pytest.fixture(scope="module")
+def served(kit: Path, chromium: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple]:
+    """A browser, and the address of JupyterLab."""
+    from playwright.sync_api import sync_playwright
+
+    with running_lab(kit, tmp_path_factory.mktemp("lab")) as at, sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=chromium, args=FLAGS)
+        yield browser, *at
+        browser.close()
+
+
+@pytest.fixture
+def person(served: tuple, tmp_path: Path) -> Iterator[Person]:
+    """Somebody with a fresh page; afterwards nothing may have gone wrong on it, nor been asked of another machine.
+
+    With BENDCAL_SCREENSHOTS=FOLDER the screenshots are kept there.
+    """
+    browser, address, token = served
+    pictures = Path(os.environ.get("BENDCAL_SCREENSHOTS") or tmp_path)
+    pictures.mkdir(exist_ok=True)
+    page = browser.new_page(viewport={"width": 1280, "height": 1000})
+    somebody = Person(page, address, token, pictures)
+    yield somebody
+    page.close()
+    assert somebody.complaints == []
+
+
+def offcuts(folder: Path) -> list[Offcut]:
+    """The pieces of the log."""
+    return list(bendcal.read_shop(folder).offcuts)
+
+
+def test_the_start_page_says_where_one_stands_and_begins_a_shop(person: Person, kit: Path) -> None:
+    """What is missing is told; then the folder is made, and its own start page opens by a link and runs."""
+    from playwright.sync_api import expect
+
+    page = person.page
+    person.open("notebooks/0_start.ipynb")
+    person.run_all()
+    expect(page.get_by_role("cell", name="steel-3/16 on small")).to_be_visible()
+    page.get_by_role("button", name="Practice flares").click()
+    expect(page.get_by_label("Length before")).to_be_visible()
+    person.look("start")
+    page.get_by_label("Your bender").fill("lever")
+    page.get_by_label("Its outside diameter").fill("3/16 inn")
+    expect(page.get_by_text('"3/16 inn" is not a length.').first).to_be_visible()
+    page.get_by_role("button", name="Begin my own shop").click()
+    expect(page.get_by_role("alert")).to_contain_text("Still to fill in: Your tube, Its metal, Its wall.")
+    person.look("start-in-the-way")
+    for box, text in {"Your tube": "cuni", "Its metal": "copper-nickel 90/10", "Its outside diameter": "3/16 in", "Its wall": "0,71"}.items():
+        page.get_by_label(box).fill(text)
+    page.get_by_label("Its wall").press("Enter")
+    expect(page.get_by_role("status").filter(has_text="Your shop is made")).to_be_visible()
+    person.look("start-begun")
+    assert bendcal.read_shop(kit / "my_shop").tubes["cuni"].od_mm == 4.7625
+    page.get_by_role("link", name="Open the start page of your own shop").click()
+    expect(page.locator(".lm-TabBar-tab.lm-mod-current", has_text="0_start.ipynb").last).to_be_visible()
+    expect(page).to_have_url(re.compile("my_shop/notebooks/0_start.ipynb"))
+
+
+def test_readings_are_typed_recorded_and_found_again_after_a_restart(person: Person, kit: Path) -> None:
+    """A wrong one is refused beside its box, a right one is on the disk and in table and picture; nothing is lost, however fast one types."""
+    from playwright.sync_api import expect
+
+    page, shop = person.page, kit / "shop"
+    before = len(offcuts(shop))
+    person.open("notebooks/1_calibrate_a_bender.ipynb")
+    person.run_all()
+    box = {name: page.get_by_label(name, exact=True) for name in BOXES}
+    picture, rows = page.locator(".bendcal-picture img"), page.locator(".bendcal-readings tbody tr")
+    expect(picture).to_have_attribute("alt", re.compile("small with steel-3/16: springback"))
+    drawn, there = picture.get_attribute("src"), rows.count()
+
+    # Something wrong, twice: what cannot be read at all, and what cannot be true.
+    for name, text in zip(BOXES, STEEL, strict=True):
+        box[name].fill(text)
+    box["Finished angle"].fill("1.234,5")
+    expect(page.get_by_text("Not understood.").first).to_be_visible()
+    box["Finished angle"].fill("110")
+    box["Finished angle"].press("Enter")
+    alert = page.locator(".bendcal-blocked").get_by_role("alert").first
+    expect(alert).to_contain_text("Not recorded. Finished angle: 110.0° at a dial of 92.0°. A bend does not finish further")
+    expect(box["Finished angle"]).to_be_focused()
+    page.get_by_role("button", name="Record", exact=True).scroll_into_view_if_needed()
+    person.look("offcut-in-the-way")
+    assert len(offcuts(shop)) == before
+
+    # Put right, and recorded by Enter.
+    box["Finished angle"].fill("86,5")
+    expect(page.get_by_text("= 86.5°")).to_be_visible()
+    box["Leg B"].press("Enter")
+    done = page.locator(".bendcal-offcut-form .bendcal-done").get_by_role("status")
+    expect(done).to_contain_text("Recorded as S10: steel-3/16 on small, 180 mm long")
+    expect(box["Straight length"]).to_be_focused()
+    expect(box["Leg B"]).to_have_value("")
+    expect(rows).to_have_count(there + 1)
+    expect(picture).not_to_have_attribute("src", drawn)
+    person.look("offcut-recorded")
+
+    # Fast, while the kernel draws: Enter must not overtake what was typed before it.
+    typed = [("179.125", "70.375", "60.25", "55.875", "81.625", "100.125"), ("178.875", "69.625", "47.75", "43.125", "78.375", "101.625")]
+    for number, texts in enumerate(typed, start=11):
+        for text in texts:
+            page.keyboard.type(text, delay=0)
+            page.keyboard.press("Tab")
+        box["Leg B"].press("Enter")
+        expect(done).to_contain_text(f"Recorded as S{number}:", timeout=20_000)
+        expect(box["Straight length"]).to_be_focused()
+    kept = offcuts(shop)[-2:]
+    assert [(o.length_mm, o.mark_mm, o.dial_deg, o.angle_deg, o.leg_a_mm, o.leg_b_mm) for o in kept] == [tuple(map(float, texts)) for texts in typed]
+
+    # A slip of the pencil: asked twice, recorded, and then asked about.
+    for text in ("180", "70", "92", "68", "89", "98"):
+        page.keyboard.type(text)
+        page.keyboard.press("Tab")
+    box["Leg B"].press("Enter")
+    expect(page.locator(".bendcal-asked").get_by_role("alert").first).to_contain_text("press Enter once more. It is not recorded yet.")
+    page.get_by_role("button", name="Record", exact=True).scroll_into_view_if_needed()
+    person.look("offcut-asked")
+    page.keyboard.press("Enter")
+    expect(page.locator(".bendcal-lesson-asked").get_by_role("alert")).to_contain_text("Offcut S13: the angle disagrees")
+    page.locator(".bendcal-picture").scroll_into_view_if_needed()
+    person.look("offcut-lesson")
+    page.get_by_role("button", name="Take the last one back").click()
+    expect(done).to_contain_text("S13 is taken back")
+    expect(page.locator(".bendcal-lesson-asked").get_by_role("alert")).to_have_count(0)
+
+    # After a restart the boxes are dead until the page is run; then every reading is there.
+    person.menu("Kernel", "kernelmenu:restart")
+    page.locator(".jp-Dialog .jp-mod-accept").click()
+    person.idle()
+    person.run_all()
+    expect(rows).to_have_count(there + 4)
+    expect(page.locator(".bendcal-readings")).to_contain_text("taken back right after it was entered")
+    expect(box["Straight length"]).to_have_value("")
+    page.get_by_role("button", name="Let it count again").scroll_into_view_if_needed()
+    person.look("offcut-earlier")
+    assert len(offcuts(shop)) == before + 4
+
+
+def test_everything_is_done_by_keyboard_alone(person: Person, kit: Path) -> None:
+    """The page is run, the boxes reached, a piece recorded and set aside; keys pressed on a button change no cell."""
+    from playwright.sync_api import expect
+
+    page, keys, shop = person.page, person.page.keyboard, kit / "shop"
+    person.open("notebooks/1_calibrate_a_bender.ipynb")
+    keys.press("Control+Shift+c")
+    expect(page.locator(".lm-CommandPalette-input, .jp-ModalCommandPalette input").first).to_be_focused()
+    keys.type("run all cells")
+    expect(page.locator(".lm-CommandPalette-item.lm-mod-active")).to_contain_text("Run All Cells")
+    keys.press("Enter")
+    expect(page.get_by_label("Straight length")).to_be_visible(timeout=60_000)
+    person.idle()
+    cells = page.locator(".jp-Notebook .jp-Cell").count()
+
+    def tab_to(name: str, *, role: str, most: int = 150) -> None:
+        wanted = page.get_by_label(name, exact=True) if role == "textbox" else page.get_by_role(role, name=name, exact=True)
+        for _ in range(most):
+            if wanted.evaluate("here => here === document.activeElement"):
+                return
+            keys.press("Tab")
+        raise AssertionError(f"Tab does not come to {name}")
+
+    tab_to("Straight length", role="textbox")
+    count = len(offcuts(shop))
+    for text in ("179,5", "70", "76", "71", "84,5", "98,5"):
+        keys.type(text)
+        keys.press("Tab")
+    tab_to("Record", role="button")
+    keys.press("m")  # on a button this would turn the cell into text, and the form would be gone
+    keys.press("Space")
+    done = page.locator(".bendcal-offcut-form .bendcal-done").get_by_role("status")
+    expect(done).to_contain_text("Recorded as S")
+    expect(page.get_by_label("Straight length")).to_be_focused()
+    piece = offcuts(shop)[-1]
+    assert len(offcuts(shop)) == count + 1 and piece.length_mm == 179.5
+    tab_to("Piece", role="textbox")
+    keys.type(piece.offcut)
+    keys.press("Tab")
+    keys.type("to try the keyboard")
+    tab_to("Set it aside", role="button")
+    for key in ("a", "b", "d", "d", "x", "v", "y", "r", "Enter"):
+        keys.press(key)
+    expect(done).to_contain_text(f"{piece.offcut} is set aside: to try the keyboard.")
+    assert offcuts(shop)[-1].set_aside == "to try the keyboard"
+    expect(page.locator(".jp-Notebook .jp-Cell")).to_have_count(cells)
+    person.look("keyboard")
