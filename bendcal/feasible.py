@@ -26,10 +26,11 @@ from bendcal.shop import Shop
 from bendcal.stroke import workpiece_of
 from bendcal.trials import ITSELF, Trial, Trials
 
-__all__ = ["KEEP_MM", "PLENTY_MM", "grip_of", "plan_bending", "what_stops", "search_for"]
+__all__ = ["COMFORT_MM", "KEEP_MM", "PLENTY_MM", "grip_of", "plan_bending", "what_stops", "search_for"]
 
 KEEP_MM = 1.0  # clearance that a plan has to keep: bodies are measured with a rule
-PLENTY_MM = 25.0  # clearance beyond which more is not better: a hand fits in
+COMFORT_MM = 15.0  # clearance beyond which one order is no better than another: then the usual one is taken
+PLENTY_MM = 25.0  # clearance beyond which it is not told how much there is: a hand fits in
 MOST_TRIALS = 12_000
 
 
@@ -120,7 +121,7 @@ def search_for(
     bodies, keep_mm, most_trials : as in :func:`plan_bending`
     """
     trials = Trials(workpiece_of(sheet), bodies, grip_of(sheet), keep_mm, PLENTY_MM)
-    return easiest(sheet.legs.bends, allowed, trials.ask, trials.passes, most=most_trials, plenty_mm=PLENTY_MM), trials
+    return easiest(sheet.legs.bends, allowed, trials.ask, trials.passes, most=most_trials, plenty_mm=COMFORT_MM), trials
 
 
 def grip_of(sheet: MarkSheet) -> float:

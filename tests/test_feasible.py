@@ -1,6 +1,7 @@
 """Can it be bent? Lines whose answer is known by hand, and the search against all orders densely sampled."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -8,8 +9,10 @@ import pytest
 
 from bendcal.benders import Bender
 from bendcal.bodies import BenderBody
-from bendcal.calibration import Calibration
+from bendcal.calibration import Calibration, calibrate
+from bendcal.clearance import obstacle_clearances
 from bendcal.feasible import KEEP_MM, plan_bending
+from bendcal.folder import read_shop
 from bendcal.law import Law
 from bendcal.lines import line_from_legs
 from bendcal.marks import mark_out
@@ -24,6 +27,7 @@ from bendcal.stroke import workpiece_of
 from bendcal.tubes import Tube
 from tests.dense import all_orders, body_clearance_mm, random_bodies, self_clearance_mm
 
+SAMPLE = Path(__file__).resolve().parent.parent / "sample_measurements"
 RADIUS = 16.0
 SHOP = Shop(
     benders={"small": Bender("small", RADIUS, min_leg_mm=25, min_between_mm=10, min_last_mm=20), "big": Bender("big", 30.0)},
@@ -244,6 +248,36 @@ def test_a_longer_leg_that_mends_a_clash_is_found_and_works() -> None:
     assert named
     for name in named:
         assert plan(line, *(one for one in bodies if one.body != name)).best is not None
+
+
+# --- the sample ---------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def sample():
+    """The sample shop and its laws."""
+    shop = read_shop(SAMPLE)
+    return shop, calibrate(shop)
+
+
+@pytest.mark.parametrize(("line", "usual"), [("brake-far-side", False), ("brake-near-side", True), ("clutch", True), ("fuel-feed", False)])
+def test_every_line_of_the_sample_can_be_bent_as_its_readme_says(sample, line: str, usual: bool) -> None:
+    """Two from end A to end B in a row, two in another order only; and the marks take the plan's letters."""
+    shop, cal = sample
+    best = plan_bending(shop, cal, line).best
+    assert (best.order == tuple(range(1, shop.line(line).bends + 1)) and set(best.feed) == {"A"}) == usual
+    assert best.least_clearance_mm > KEEP_MM
+    assert list(mark_out(shop, cal, line, feed=best.feed).marks["feed"]) == list(best.feed)
+
+
+def test_one_line_of_the_sample_is_too_near_as_its_readme_says(sample) -> None:
+    """The clutch line passes the manifold at about half of what is wanted; the others keep their distance."""
+    shop, cal = sample
+    found = {line: obstacle_clearances(shop, cal, line) for line in shop.lines}
+    assert [line for line, one in found.items() if one.too_near] == ["clutch"]
+    (one,) = found["clutch"].all
+    assert 0.5 <= one.clearance_mm / one.obstacle.keep_mm < 0.6
+    assert all(one.all for one in found.values())
 
 
 # --- moments to draw ----------------------------------------------------------------------------

@@ -120,6 +120,26 @@ def pattern() -> list[dict]:
     return [row | {"made_by": "invented; simulated readings"} for row in [*table[:place], wrong, *table[place:]]]
 
 
+def solid(shape, start, stop, width, height, diameter) -> dict:
+    """The columns that say where a body is and how large."""
+    points = {f"{axis}_mm": v for axis, v in zip("xyz", start, strict=True)} | {f"to_{axis}_mm": v for axis, v in zip("xyz", stop, strict=True)}
+    return {"shape": shape} | points | {"width_mm": width, "height_mm": height, "diameter_mm": diameter}
+
+
+def in_the_way() -> dict[str, list[dict]]:
+    """bender_bodies.csv and obstacles.csv."""
+    return {
+        "bender_bodies.csv": [
+            {"bender": bender.bender, "body": body} | solid(*where) | {"moves": moves, "note": note, "made_by": TAPED}
+            for bender, body, *where, moves, note in shop.BODIES
+        ],
+        "obstacles.csv": [
+            {"obstacle": name, "line": line} | solid(*where) | {"keep_mm": keep, "why": why, "note": note, "made_by": TAPED}
+            for name, line, *where, keep, why, note in shop.OBSTACLES
+        ],
+    }
+
+
 def tables() -> dict[str, list[dict]]:
     """Every CSV of the sample folder as rows, by its path in the folder."""
     limits = ("dial_step_deg", "dial_max_deg", "min_leg_mm", "min_between_mm", "min_last_mm", "note")
@@ -152,7 +172,7 @@ def tables() -> dict[str, list[dict]]:
         ],
         "offcuts.csv": offcuts(),
         "patterns/brake-near-side.csv": pattern(),
-    } | lines()
+    } | in_the_way() | lines()
 
 
 def texts() -> dict[str, str]:

@@ -192,3 +192,28 @@ LINES = (
     ("fuel-feed", STEEL_8, LARGE_EIGHT, "fuel", "8mm-bubble", "8mm-olive", "B", "five bends; tank to pump"),
 )
 NODES = {"brake-far-side": FAR_SIDE, "brake-near-side": NEAR_SIDE, "clutch": CLUTCH}
+
+# In each bender's frame, its origin on the die's axis: body, shape, two points, width, height, diameter, what it moves with.
+_SMALL_ON_THE_BENCH = (
+    ("main handle", "capsule", (-18, 14, 0), (-185, 105, 0), None, None, 16, "die", ""),
+    ("lever handle", "capsule", (25, -38, 0), (205, -77, 0), None, None, 15, "lever", "where it stands at 0 on the dial"),
+    ("vice", "box", (-120, 62, -15), (-120, 62, -75), 90, 50, None, "die", "jaws, the main handle in them"),
+    ("bench", "wall", (0, 0, -75), (0, 0, 0), None, None, None, "die", ""),
+)
+_LARGE_ON_THE_BENCH = (
+    ("main handle", "capsule", (-29, 22, 0), (-296, 168, 0), None, None, 22, "die", ""),
+    ("lever handle", "capsule", (40, -58, 0), (328, -120, 0), None, None, 22, "lever", "where it stands at 0 on the dial"),
+    ("vice", "box", (-192, 99, -15), (-192, 99, -75), 110, 60, None, "die", "jaws, the main handle in them"),
+    ("bench", "wall", (0, 0, -75), (0, 0, 0), None, None, None, "die", ""),
+)
+BODIES = (
+    *((SMALL, *body) for body in _SMALL_ON_THE_BENCH),
+    *((bender, *body) for bender in (LARGE_QUARTER, LARGE_EIGHT) for body in _LARGE_ON_THE_BENCH),
+)
+OBSTACLES = (
+    # obstacle, line, shape, two points, width, height, diameter, keep_mm, why, note
+    ("exhaust", "brake-far-side", "cylinder", (330, -200, 10), (330, 300, 10), None, None, 45, 50, "hot", "crosses below the cross member"),
+    ("steering arm", "brake-near-side", "capsule", (20, 120, -90), (60, 200, -90), None, None, 24, 15, "moving", "at full lock"),
+    ("exhaust manifold", "clutch", "box", (120, 205, 40), (260, 205, 60), 60, 50, None, 40, "hot", "too near on purpose"),
+    ("propeller shaft", "fuel-feed", "cylinder", (200, -90, -60), (900, -90, -60), None, None, 60, 25, "moving", "in the line's own frame"),
+)
