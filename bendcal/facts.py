@@ -21,6 +21,11 @@ from bendcal.tubes import Tube
 
 __all__ = ["Facts", "Named", "find_file", "read_facts"]
 
+#: Sizes below which a figure cannot be millimetres and was likely meant in inches. The kit's own choice: tube for lines
+#: begins near 3 mm, and no hand bender's die is as tight as that.
+LEAST_TUBE_MM = 1.0
+LEAST_DIE_MM = 3.0
+
 
 @dataclass
 class Named:
@@ -163,6 +168,7 @@ def _read(
         near = near_name(folder, file)
         hint = f"Perhaps {near} is meant: save it as {file}." if near else f"Make {file} with a row for each {noun}."
         if required:
+            hint = hint if near else f"{hint[:-1]}, or name the folder that has it: this one is {os.path.abspath(folder)}."
             faults.append(Fault(file, None, None, "no such file", "A shop folder needs it.", hint))
             return Named(noun, file)
         if near:
@@ -199,11 +205,27 @@ def _checked(make: Callable[[], object], record: Record, table: Table, column: s
         return None
 
 
+def _too_small(record: Record, table: Table, column: str, least_mm: float, rule: str, faults: list[Fault]) -> bool:
+    """A size that no tube and no die has: nearly always inches without their unit."""
+    value = record[column]
+    if value is None or value >= least_mm:
+        return False
+    remedy = f"Write {value:g} in, if inches are meant; otherwise correct {column}."
+    faults.append(Fault(table.text.file, record.row, column, f"{value:g} mm", rule, remedy))
+    return True
+
+
 def _bender(record: Record, table: Table, faults: list[Fault]) -> object | None:
+    rule = f"No tube can be bent round a die of less than {LEAST_DIE_MM:g} mm radius."
+    if _too_small(record, table, "die_radius_mm", LEAST_DIE_MM, rule, faults):
+        return None
     return _checked(lambda: Bender(**record.values), record, table, "bender", faults)
 
 
 def _tube(record: Record, table: Table, faults: list[Fault]) -> object | None:
+    rule = f"No line is made of tube under {LEAST_TUBE_MM:g} mm."
+    if _too_small(record, table, "od_mm", LEAST_TUBE_MM, rule, faults):
+        return None
     values = dict(record.values)
     numbers = {name: values.pop(name) for name in NUMBERS}
     alloy = _checked(lambda: alloy_for(values["alloy"], **numbers), record, table, "alloy", faults)

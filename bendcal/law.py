@@ -199,7 +199,10 @@ class Law:
             taught = "No offcut has taught it yet"
         else:
             pieces = "one offcut" if self.n_offcuts == 1 else f"{self.n_offcuts} offcuts"
-            taught = f"{pieces}, finished at {self.angle_range_deg[0]:.0f}° to {self.angle_range_deg[1]:.0f}°, taught it"
+            low, high = self.angle_range_deg
+            span = f"{low:.0f}° to {high:.0f}°" if high - low >= 1 else f"{(low + high) / 2:.1f}°"
+            also = "" if self.n_offcuts == 1 or high - low >= 1 else " all"
+            taught = f"{pieces},{also} finished at {span}, taught it"
             taught = taught[0].upper() + taught[1:]
         side = "after" if offset >= 0 else "before"
         return (

@@ -13,6 +13,7 @@ from bendcal.benders import Bender
 from bendcal.bending import bend_up, feeds
 from bendcal.calibration import Calibration
 from bendcal.ends import End
+from bendcal.estimate import Estimate
 from bendcal.law import Law
 from bendcal.lines import Line
 from bendcal.margin import along_last_leg_mm, end_covariance_mm2, trim_for_mm
@@ -25,6 +26,9 @@ __all__ = ["MARK_COLUMNS", "MarkSheet", "mark_out"]
 MARK_COLUMNS = (
     "bend", "mark_mm", "dial_deg", "twist_deg", "angle_deg", "mark_u_mm", "angle_u_deg", "start_mm", "end_mm", "feed", "note",
 )  # fmt: skip
+
+#: Half of the 95 % range of the mark offset beyond which no offcut has told where a bend starts; one with legs brings it to some 2 mm.
+UNKNOWN_START_MM = 5.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -230,12 +234,18 @@ def _warnings(sheet: MarkSheet, straights: np.ndarray) -> tuple[str, ...]:
     if beyond and law.angle_range_deg:
         low, high = law.angle_range_deg
         said.append(
-            f"{_bends(beyond)} beyond what the offcuts covered ({low:.0f}° to {high:.0f}°): "
+            f"{_bends(beyond)} beyond what the offcuts covered ({f'{low:.0f}° to {high:.0f}°' if high - low >= 1 else f'{(low + high) / 2:.1f}°'}): "
             "the settings are an extension of the fit. Bend an offcut to that angle first."
         )
     if law.n_offcuts < 3:
         count = "one offcut" if law.n_offcuts == 1 else f"{law.n_offcuts} offcuts"
         said.append(f"Only {count} taught this law; three or more, at different angles, make it trustworthy.")
+    start_mm = float(Estimate(0.0, np.sqrt(law.covariance.to_numpy()[4, 4]), "mm", law.dof).interval(0.95)[1])
+    if line.bends and start_mm > UNKNOWN_START_MM:
+        said.append(
+            f"Where a bend starts from its mark is known to ± {start_mm:.0f} mm only, and so is every mark: no offcut has told it. "
+            "Measure both legs of one first."
+        )
     if bender.dial_max_deg is not None and np.any(sheet.dial_deg > bender.dial_max_deg):
         over = [int(k) + 1 for k in np.flatnonzero(sheet.dial_deg > bender.dial_max_deg)]
         said.append(f"{_bends(over)} beyond the end of the dial of {bender.bender} ({bender.dial_max_deg:g}°): this bender cannot make it.")

@@ -75,7 +75,7 @@ if the piece is lost, write the reason into set_aside.
     if offcut.set_aside:
         return [], []
     check = _Check(offcut, bender, tube, angle_u_deg, max(length_u_mm, LEAST_LENGTH_U_MM), file)
-    if check.settings() and check.angle() and check.leg_lengths():
+    if check.settings() and check.angle() and check.enough_tube() and check.leg_lengths():
         check.springback()
         check.legs()
     return check.faults, check.cautions
@@ -135,6 +135,19 @@ class _Check:
             self.fault("angle_deg", found, rule, remedy)
             return False
         return True
+
+    def enough_tube(self) -> bool:
+        """The arc alone uses no more tube than there is; a length in inches without its unit looks like this."""
+        o, die = self.offcut, self.bender.die_radius_mm
+        if die is None:
+            return True
+        arc = LEAST_DEVELOPED * (1 - DIE_SLACK) * die * radians(max(o.angle_deg - 4 * self.angle_u, 0.0))
+        if o.length_mm >= arc - SURE * self.length_u:
+            return True
+        rule = f"A bend of {angle_text(o.angle_deg)} on a die of {mm_text(die)} alone uses about {mm_text(die * radians(o.angle_deg))} of tube."
+        remedy = f"If inches are meant, write the unit into every such cell of the row: {o.length_mm:g} in."
+        self.fault("length_mm", mm_text(o.length_mm), rule, remedy)
+        return False
 
     def springback(self) -> None:
         """Springback of the wrong sign, or more of it than tubes have."""

@@ -37,6 +37,9 @@ CELLS = [
     ("tubes", [("4.76", "16-Mar")], 'found "16-Mar". It is not a length; it looks like a date'),
     ("tubes", [("wall_mm\n", "wall_mm,e_gpa\n"), ("0.71\n", "0.71,209000\n")], "row 2, column e_gpa"),
     ("tubes", [("wall_mm\n", "wall_mm,n\n"), ("0.71\n", "0.71,1.5\n")], "row 2, column n"),
+    ("benders", [("small,15,", "small,0.59,")], "row 2, column die_radius_mm: found 0.59 mm. No tube can be bent round a die of less"),
+    ("benders", [("small,15,", "small,0.59,")], "Write 0.59 in, if inches are meant"),
+    ("tubes", [("4.76,0.71", "0.1875,0.028")], "row 2, column od_mm: found 0.1875 mm. No line is made of tube under 1 mm."),
     # tools.csv
     ("tools", [("protractor,angle", "protractor,angles")], 'tools.csv, row 2, column measures: found "angles". It is none of: angle'),
     ("tools", [("angle,0.5,0.4", "angle,0.5 mm,0.4")], 'column step: found "0.5 mm". It is not an angle in degrees: it'),
@@ -204,6 +207,9 @@ def test_a_missing_file_is_told_with_the_one_that_was_perhaps_meant(tmp_path: Pa
         (folder / "tubes.csv").rename(folder / other)
         assert f"tubes.csv: found no such file. A shop folder needs it. Perhaps {other} is meant" in report(folder)
         (folder / other).rename(folder / "tubes.csv")
+    (folder / "tubes.csv").unlink()
+    assert f"a row for each tube, or name the folder that has it: this one is {folder}." in report(folder)
+    write_shop(tmp_path)
     (folder / "lines" / "rear.csv").rename(folder / "lines" / "raer.csv")
     assert "lines/rear.csv: found no such file" in report(folder)
 

@@ -237,6 +237,7 @@ def test_a_law_says_what_to_set_for_a_square_bend_and_how_sure_it_is() -> None:
 
 def test_a_law_says_so_when_one_piece_or_none_taught_it() -> None:
     """One offcut is said in words; none at all is said too; a negative offset starts before the mark."""
-    assert str(known(n_offcuts=1, angle_range_deg=(90.0, 90.0))).endswith("One offcut, finished at 90° to 90°, taught it.")
+    assert str(known(n_offcuts=1, angle_range_deg=(90.0, 90.0))).endswith("One offcut, finished at 90.0°, taught it.")
+    assert str(known(n_offcuts=6, angle_range_deg=(86.5, 86.5))).endswith("6 offcuts, all finished at 86.5°, taught it.")
     assert str(known()).endswith("No offcut has taught it yet.")
     assert "3.0 mm before the mark" in str(Law.of("s", "t", [0, 1, 15, 15, -3.0]))

@@ -415,6 +415,23 @@ def test_few_offcuts_are_warned_of() -> None:
     assert warnings(a_line([100, 80], [90]), replace(EXACT, n_offcuts=3)) == ()
 
 
+def test_bends_that_start_nobody_knows_where_are_warned_of() -> None:
+    """A mark offset of 0 ± 15 mm (pieces without legs) makes every mark ± 29 mm; 2.2 ± 0.35 mm, of pieces with legs, is fit to use."""
+    unknown = COVARIANCE.copy()
+    unknown[4, :] = unknown[:, 4] = 0.0
+    unknown[4, 4] = 15.0**2
+    said = warnings(a_line([120, 160], [90]), Law.of("small", "brake", NUMBERS, unknown, **TAUGHT))
+    assert said[0].startswith("Where a bend starts from its mark is known to ± 29 mm only, and so is every mark")
+    assert warnings(a_line([120, 160], [90])) == ()
+    assert not any("starts" in s for s in warnings(a_line([120], []), Law.of("small", "brake", NUMBERS, unknown, **TAUGHT)))
+
+
+def test_a_range_of_one_angle_is_said_once() -> None:
+    """Six pieces, all bent to 86.5°: not "86° to 86°"."""
+    said = warnings(a_line([120, 160], [45]), replace(LAW, angle_range_deg=(86.5, 86.5)))
+    assert "beyond what the offcuts covered (86.5°):" in said[0]
+
+
 def test_beyond_the_dial_is_warned_of() -> None:
     """110° wants 115.5 on a dial that ends at 115, and a bend of 1° under a dial that starts at 3°."""
     assert "Bend 3 lies beyond the end of the dial of small (115°)" in warnings(a_line(*THREE), bender=Bender("small", dial_max_deg=115.0))[0]

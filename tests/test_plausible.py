@@ -68,6 +68,9 @@ def test_a_perfect_offcut_passes(angle: float, legs_to: str, bender: Bender) -> 
         ({"leg_a_mm": 125.0}, "The legs together are 26.7 mm longer than the tube; a bend of 90.0° gains at most 18.9 mm."),
         ({"leg_b_mm": None, "leg_a_mm": 230.0}, "One leg alone is longer than the tube allows."),
         ({"leg_a_mm": None, "leg_b_mm": 5.0}, "column leg_b_mm: found 5.0 mm. A leg runs to the crossing"),
+        # 90° on a die of 15 mm: 23.6 mm of tube; an offcut of 7.9 in, written without its unit.
+        ({"length_mm": 7.9, "mark_mm": 3.5}, "found 7.9 mm. A bend of 90.0° on a die of 15.0 mm alone uses about 23.6 mm of tube."),
+        ({"length_mm": 7.9, "mark_mm": 3.5}, "If inches are meant, write the unit into every such cell of the row: 7.9 in."),
         ({"angle_deg": 0.0, "dial_deg": 3.0}, "At an angle of 0° the legs do not cross, so no leg can be measured."),
     ],
 )
