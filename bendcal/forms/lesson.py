@@ -52,7 +52,7 @@ class Lesson:
         else:
             said = str(law)
         advice = now.advice(bender, tube) if now.shop else ""
-        self.words.value = title + small(said) + (f'<p role="status" style="margin: 4px 0; max-width: 56em"><b>{escape(advice)}</b></p>' if advice else "")
+        self.words.value = title + small(said) + (f'<p role="status" style="margin: 4px 0; line-height: 1.45; max-width: 56em"><b>{escape(advice)}</b></p>' if advice else "")
         self.asked.value = self._questions(now, bender, tube)
         self.picture.value = "" if law is None else picture_html(law_fit(law, now.shop, lengths=False))
         self._shown = shown
@@ -68,4 +68,4 @@ class Lesson:
             return ""
         items = "".join(f"<li>{escape(each)}</li>" for each in told)
         after = "If it is right as it stands, leave it: it counts for little by itself, and further pieces will decide."
-        return f'<div role="alert" style="border-left: 6px double; padding: 4px 10px; max-width: 52em"><b>A question:</b><ul style="margin: 2px 0">{items}</ul>{after}</div>'
+        return f'<div role="alert" style="border-left: 6px double; padding: 4px 10px; line-height: 1.45; max-width: 52em"><b>A question:</b><ul style="margin: 2px 0">{items}</ul>{after}</div>'

@@ -184,7 +184,8 @@ class OffcutForm:
         self._confirmed, self.correcting = None, ""
         self.boxes.fill(dict.fromkeys(_CLEARED, ""))
         self.now.look()
-        self.notices.say("done", f"{clock()}. Recorded as {piece.offcut}{instead}: {in_words(piece)}. Write {piece.offcut} on the piece. {count_of(self.now.shop)}")
+        kept = f"{in_words(piece)}. Write {piece.offcut} on the piece. {count_of(self.now.shop)}"
+        self.notices.say("done", kept, first=f"{clock()}. Recorded as {piece.offcut}{instead}: ")
         self.notices.say("asked", *told)
         return _FIRST
 

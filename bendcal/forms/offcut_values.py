@@ -118,7 +118,7 @@ class OffcutValues:
         if not all(each.fine for each in told.values()) or self.set_aside.strip():
             return ()
         asked = [_said(caution) for caution in self._checked(shop)[1]]
-        if law is not None and not asked:
+        if law is not None:
             expected = law.finished_angle(told["dial_deg"].value)
             angle, tool = told["angle_deg"].value, self._offcut(shop)
             u = hypot(float(expected.u), shop.angle_tool(tool).u if shop else 0.5)
