@@ -10,6 +10,7 @@ from bendcal.calibration import Calibration, calibrate
 from bendcal.compare import compare
 from bendcal.design import next_offcuts
 from bendcal.folder import read_shop
+from bendcal.job_command import add_commands
 from bendcal.keeping import keep, news
 from bendcal.lab import open_lab
 from bendcal.landing import landing_of
@@ -28,6 +29,8 @@ examples:
   bendcal compare sample_measurements cuni-3/16 steel-3/16
   bendcal marks sample_measurements clutch
   bendcal marks sample_measurements brake-near-side --inches --paper letter
+  bendcal job sample_measurements --kerf 1
+  bendcal mirror "my shop" left-front right-front
   bendcal notebooks
   bendcal notebooks --shop "my shop"
 
@@ -116,6 +119,8 @@ def _parser() -> argparse.ArgumentParser:
     marks.add_argument("--paper", choices=("a4", "letter"), default="a4", help="the pdf's paper (a4 if left out)")
     marks.add_argument("--feed", choices=("A", "B"), default="A", help="which end leads into the bender (A if left out)")
     marks.set_defaults(does=_marks)
+
+    add_commands(jobs, _read)
 
     notebooks = jobs.add_parser("notebooks", help="open the notebooks in JupyterLab", description="Open the notebooks in a quiet JupyterLab.")
     notebooks.add_argument("--shop", metavar="FOLDER", help="put copies of the notebooks, set to this shop, into its folder and open those")

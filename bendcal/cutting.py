@@ -6,6 +6,7 @@ piece on hand, so that nothing is lost to a rule of thumb.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -78,7 +79,7 @@ class CutPiece:
     @property
     def sentence(self) -> str:
         """What to cut from it, in words."""
-        cuts = ", ".join(f"{cut.length_mm:.1f} mm for {cut.name}" for cut in self.cuts)
+        cuts = _listed(self.cuts)
         if self.rest_mm < 0.05:
             rest = "nothing is left"
         else:
@@ -121,14 +122,19 @@ class CutList:
         """The list in words, one sentence a piece; then what is missing and what is thrown away."""
         said = [piece.sentence for piece in self.pieces]
         if self.missing:
-            cuts = ", ".join(f"{cut.length_mm:.1f} mm for {cut.name}" for cut in self.missing)
-            said.append(f"No piece on hand is left for {cuts}.")
+            said.append(f"No piece on hand is left for {_listed(self.missing)}.")
         if self.pieces:
             lost = f"{self.waste_mm:.1f} mm are thrown away: rests shorter than {self.usable_mm:g} mm."
             said.append(lost if self.waste_mm else "No rest is thrown away.")
         if not self.proven:
             said.append("There was no time to prove that nothing is better than this way of cutting.")
         return tuple(said)
+
+
+def _listed(cuts: Sequence[Cut]) -> str:
+    """Cuts in words; those alike are counted."""
+    alike = Counter((cut.length_mm, cut.name) for cut in cuts)
+    return ", ".join(f"{f'{count} × ' if count > 1 else ''}{length:.1f} mm for {name}" for (length, name), count in alike.items())
 
 
 def cut_list(

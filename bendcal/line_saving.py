@@ -1,0 +1,86 @@
+"""Saving a new line in a shop folder: its nodes in a file of its own, and its row in lines.csv."""
+
+from __future__ import annotations
+
+import csv
+import io
+from os import PathLike
+from pathlib import Path
+
+from bendcal.atomic import NotSaved, write_atomically
+from bendcal.cells import name_key
+from bendcal.columns import LINES
+from bendcal.facts import find_file, listed
+from bendcal.faults import ShopFaults
+from bendcal.folder import shop_folder
+from bendcal.lines import Line
+from bendcal.log import locked, save_log, with_row
+from bendcal.tables import table_of
+
+__all__ = ["save_line"]
+
+_FILE = "lines.csv"
+_DECIMALS = 4  # of a mm
+
+
+def save_line(folder: str | PathLike[str], line: Line) -> Path:
+    """Write a line that the shop does not have yet; both files whole or not at all.
+
+    Parameters
+    ----------
+    folder : the shop folder
+    line : the line; its nodes are written where they lie
+
+    Returns
+    -------
+    the line's own file, ``lines/<line>.csv``
+
+    Raises
+    ------
+    ValueError : where the shop has a line, or a file, of that name already
+    ShopFaults : where lines.csv cannot be read as it is
+    NotSaved : an OSError whose sentence says why nothing could be written
+    """
+    path = shop_folder(folder)
+    with locked(path):
+        faults: list = []
+        index = find_file(path, _FILE, faults) or path / _FILE
+        header = io.StringIO()
+        csv.writer(header, lineterminator="\n").writerow(column.name for column in LINES)
+        data = index.read_bytes() if index.exists() else header.getvalue().encode()
+        table = table_of(data, _FILE, LINES, faults)
+        if faults or table is None:
+            raise ShopFaults(faults)
+        own = path / "lines" / f"{line.line}.csv"
+        if any(name_key(table.cell(cells, "line")) == name_key(line.line) for _, cells in table.rows):
+            raise ValueError(f"There is a line called {line.line!r} in {_FILE} already. Choose another name.")
+        if any(name_key(name) == name_key(own.name) for name in listed(own.parent)):
+            raise ValueError(f"There is a file lines/{own.name} already, though {_FILE} has no such line. Rename or remove it, or choose another name.")
+        values = {column.name: getattr(line, column.name) for column in LINES}
+        more = with_row(table, data, values, {})
+        try:
+            own.parent.mkdir(exist_ok=True)
+        except OSError as error:
+            raise NotSaved(own, f"The folder {own.parent} cannot be made ({error.strerror or error}). Nothing was changed.") from error
+        write_atomically(own, _nodes(line).encode())
+        try:
+            save_log(path, index, more)
+        except BaseException:
+            own.unlink(missing_ok=True)  # a file without its row would be in the way of the next attempt
+            raise
+    return own
+
+
+def _nodes(line: Line) -> str:
+    """The line's nodes as CSV (RFC 4180), with the labels where it has some."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(["x_mm", "y_mm", "z_mm"] + ["label"] * bool(line.labels))
+    for k, node in enumerate(line.nodes_mm):
+        writer.writerow([*(_number(v) for v in node), *([line.labels[k]] if line.labels else [])])
+    return out.getvalue()
+
+
+def _number(value: float) -> str:
+    text = f"{value:.{_DECIMALS}f}".rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
