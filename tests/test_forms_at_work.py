@@ -301,7 +301,7 @@ def test_the_first_piece_of_a_new_shop(tmp_path: Path) -> None:
     assert "No offcut counts (there are none)" in form.lesson.words.value and "Bend next: " in form.lesson.words.value
     fill(form, length_mm="200", mark_mm="90", dial_deg="92", angle_deg="90")
     enter(form)
-    assert "Recorded as 1:" in said(form)["done"] and "One offcut, finished at 90°" in form.lesson.words.value and "<img" in form.lesson.picture.value
+    assert "Recorded as 1:" in said(form)["done"] and "One offcut, finished at 90" in form.lesson.words.value and "<img" in form.lesson.picture.value
 
 
 def test_a_shop_that_cannot_be_read_says_so_and_still_records(tmp_path: Path) -> None:
