@@ -60,7 +60,8 @@ def order_of_work(sheet: MarkSheet) -> tuple[Step, ...]:
     first = "B" if last == "A" else "A"
     stopped = {"A": "bend 1", "B": f"bend {sheet.legs.bends}"}
     also = "with it everything that the bends would stop later: sleeves, spring guards, closed clips"
-    also = f"it cannot pass {stopped[first]} later; {also}" if sheet.legs.bends else also
+    if sheet.legs.bends:
+        also = f"it cannot pass {stopped[first]} later, nor can sleeves, spring guards or closed clips: they go on now too"
     both = "make sure that both nuts are on" if ends[first].form != "plain" else ""
     early = _too_near_for_the_tool(sheet, last)
     steps = [*_before_bending(sheet), *_finish(first, ends[first], also)]
