@@ -25,6 +25,12 @@ WORKSPACE = "bendcal"  # a layout of its own: what else a person has open in Jup
 #: A line of a notebook's first code cell that names the shop, a bender, a tube or a line.
 _SETTING = re.compile(r"""^(\w+) = (?P<quote>["']).*?(?P=quote)""")
 
+#: What the kit's own pages say of the sample, and what a page set to another shop says instead. Numbers of the
+#: sample's invented bender have no business on such a page.
+_OF_THE_SAMPLE = "---\n**About the sample.**"  # from there to its cell's end
+_AS_IT_COMES = re.compile(r"As it comes,? (?:it|everything) works on a sample shop, which is invented\.(?: Do not bend good tube by its numbers\.)?")
+_OF_THIS_SHOP = "It works on the shop in whose folder it lies. Rows there that are still the sample's are invented: do not bend good tube by them."
+
 
 def notebooks_folder(folder: Path = NOTEBOOKS) -> Path:
     """The folder with the kit's notebooks.
@@ -74,7 +80,7 @@ def first_names(shop: Shop) -> dict[str, str]:
 
 
 def with_names(notebook: Mapping, names: Mapping[str, str]) -> dict:
-    """A notebook with other names in its first code cell, and without results.
+    """A notebook with other names in its first code cell, without results and without what is true of the sample alone.
 
     Parameters
     ----------
@@ -91,6 +97,11 @@ def with_names(notebook: Mapping, names: Mapping[str, str]) -> dict:
     code = [cell for cell in made["cells"] if cell["cell_type"] == "code"]
     for cell in code:
         cell["outputs"], cell["execution_count"] = [], None
+    for cell in made["cells"]:
+        if cell["cell_type"] == "markdown":
+            text = "".join(cell["source"]).partition(_OF_THE_SAMPLE)[0].rstrip()
+            cell["source"] = _AS_IT_COMES.sub(_OF_THIS_SHOP, text).splitlines(keepends=True)
+    made["cells"] = [cell for cell in made["cells"] if cell["source"]]
     for cell in code[:1]:
         lines = "".join(cell["source"]).splitlines(keepends=True)
         for i, line in enumerate(lines):

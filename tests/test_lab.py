@@ -83,6 +83,15 @@ def test_own_pages_are_set_to_the_shop_and_have_no_results(sample_folder: Path) 
         assert all(cell["outputs"] == [] for cell in code)
 
 
+def test_own_pages_say_nothing_that_is_true_of_the_sample_alone(sample_folder: Path) -> None:
+    """No true number of the invented benders, and each page that says what it works on names the shop's own folder."""
+    for page in own_notebooks(bendcal.read_shop(sample_folder), ROOT / "notebooks")[0]:
+        before = (ROOT / "notebooks" / page.name).read_text(encoding="utf-8")
+        after = page.read_text(encoding="utf-8")
+        assert "About the sample" not in after and "simulator" not in after and "As it comes" not in after
+        assert after.count("It works on the shop in whose folder it lies.") == before.count("As it comes") == 1
+
+
 def test_own_pages_are_never_overwritten(sample_folder: Path) -> None:
     """A page that somebody worked in stays as it is."""
     shop = bendcal.read_shop(sample_folder)
