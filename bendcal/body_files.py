@@ -54,7 +54,7 @@ def read_obstacles(folder: Path, lines: Mapping[str, Line], faults: list[Fault],
     Parameters
     ----------
     folder : the shop folder
-    lines : the lines that were read; a name is not looked for where their own files have faults
+    lines : the lines that were read; a name is not looked for where there are none, or where their own files have faults
     faults, cautions : what is found is added to these lists
 
     Examples
@@ -62,7 +62,9 @@ def read_obstacles(folder: Path, lines: Mapping[str, Line], faults: list[Fault],
     >>> read_obstacles(Path("no such folder"), {}, [], [])
     ()
     """
-    names = None if any(fault.file.startswith(_LINE_FILES) for fault in faults) else {name_key(name): name for name in lines}
+    # A shop whose lines are still to be written may know its obstacles already.
+    judged = bool(lines) and not any(fault.file.startswith(_LINE_FILES) for fault in faults)
+    names = None if not judged else {name_key(name): name for name in lines}
     known = Named("line", "lines.csv", names=names)
     found = []
     table = _table(folder, _OBSTACLES, OBSTACLES, faults, cautions)
