@@ -21,6 +21,7 @@ Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
 MOST_ROUNDS = 80  # of halving: far more than rounding leaves room for
+MOST_BOXES = 1_000_000  # at one time: some hundred megabytes
 
 
 class Boxes(NamedTuple):
@@ -60,8 +61,8 @@ class Least:
     Attributes
     ----------
     value : (m,) the least that was found; inf where nothing was looked at
-    low : (m,) a bound that nothing is below; `value` − `low` is within the tolerance asked for,
-        unless the search of that owner was ended by `enough` or `floor`
+    low : (m,) a bound that nothing is below; `value` − `low` is within the tolerance asked for, unless the
+        search of that owner was ended by `enough` or `floor`, or by too many boxes
     key : (m, q) what was measured where it was found
     at : (m, p) the parameters there
     """
@@ -110,10 +111,13 @@ def least(
         best = value[boxes.owner]
         wanted = np.minimum(best * (1.0 - share) - tolerance, enough)
         open_ = (seen.low < wanted) & (best > floor)
+        if 2 * open_.sum() > MOST_BOXES:
+            open_[:] = False  # not settled: what is told is what is known
         np.minimum.at(low, boxes.owner[~open_], seen.low[~open_])
+        rest = boxes.owner[open_], seen.low[open_]
         boxes = _halved(boxes.take(open_), seen.split[open_])
     else:
-        np.minimum.at(low, boxes.owner, -np.inf)  # not settled, and never said to be
+        np.minimum.at(low, *rest)
     return Least(value, np.minimum(low, value), key, at)
 
 

@@ -96,7 +96,7 @@ def body_distances(
 
 def self_distances(
     piece: Workpiece, pairs: Sequence[tuple[Half, Half]], *,
-    until_deg: float = np.inf, tolerance_mm: float = 0.01, share: float = 0.0, enough_mm: float = np.inf, floor_mm: float = -np.inf,
+    until_deg: float = np.inf, tolerance_mm: float = 0.01, share: float = 0.0, enough_mm: float = 25.0, floor_mm: float = -np.inf,
 ) -> Least:  # fmt: skip
     """How near the swinging half comes to the held half, over the whole stroke.
 
@@ -109,7 +109,8 @@ def self_distances(
     piece : the tube
     pairs : m times (held half, swinging half) of one bend
     until_deg : look at the stroke no further than this [deg]
-    tolerance_mm, share, enough_mm, floor_mm : as in :func:`bendcal.bounding.least`, on the clearance
+    tolerance_mm, share, enough_mm, floor_mm : as in :func:`bendcal.bounding.least`, on the clearance; far from
+        itself a tube has no one nearest place, and finding it out takes long
 
     Returns
     -------

@@ -164,6 +164,25 @@ def test_the_shops_own_bodies_are_those_of_the_lines_bender() -> None:
     assert plan_bending(replace(SHOP, bodies=(replace(wall, bender="big"),)), CAL, line).best.feed == ("A",)
 
 
+def test_what_holds_the_tube_is_not_in_its_way() -> None:
+    """A roller about the first 6 mm of the tube: within the shortest straight that the bender takes (10), or within its own grip."""
+    roller = body("roller", "box", (2, -RADIUS, 0), (6, -RADIUS, 0), width_mm=12, height_mm=12, moves="lever")
+    line, vague = a_line([100, 100], [90]), replace(SHOP, benders={"small": Bender("small", RADIUS)})
+    assert plan(line, roller).best is not None
+    assert plan(line, roller, shop=vague, mend=False).best is None
+    assert plan(line, replace(roller, grip_mm=10.0), shop=vague).best is not None
+
+
+def test_a_die_of_unknown_radius_is_taken_from_the_law() -> None:
+    """The finished radius less the springback: R·b, as long as the arc keeps its length."""
+    law = Law.of("small", "brake", [-1.0, 0.96, RADIUS, RADIUS, 2.0], n_offcuts=6, angle_range_deg=(1, 179))
+    vague = replace(SHOP, benders={"small": Bender("small")})
+    piece = workpiece_of(mark_out(vague, cal_of(law), a_line([100, 100], [90])))
+    assert piece.die_radius_mm == pytest.approx(RADIUS * 0.96)
+    assert piece.stroke_deg == pytest.approx([91 / 0.96])
+    assert workpiece_of(mark_out(SHOP, cal_of(law), a_line([100, 100], [90]))).die_radius_mm == RADIUS
+
+
 def test_a_line_without_bends_needs_no_plan() -> None:
     """There is nothing to bend, and the rule about straight runs is told."""
     plans = plan(a_line([90], []))

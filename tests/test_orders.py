@@ -125,6 +125,32 @@ def test_a_line_whose_last_bend_always_hits_is_given_up_early() -> None:
     assert len(table.asked) < 1500
 
 
+@pytest.mark.parametrize("seed", range(6))
+def test_among_ways_of_equal_trouble_the_clearest_is_found(seed: int) -> None:
+    """Every trial passes but the last of the plain orders: many ways of trouble 1, and the one with the largest least clearance."""
+    table = Table(4, seed, 1.0)
+    for order, feed in plain_orders(4):
+        table.clear[trials_of(order, feed)[-1]] = -1.0
+    best = easiest(4, ["AB"] * 4, table.ask, table.passes, plenty_mm=PLENTY).ways[0]
+    assert (best.trouble, best.least_mm) == table.best_of_all(4, ["AB"] * 4)
+
+
+def test_sets_that_lead_nowhere_are_looked_at_once() -> None:
+    """Only the very first bend can never be made: 7!·2⁷ ways all fail at their end, and 127 sets of bends are enough to know it."""
+    table, calls = Table(7, 5, 1.0), []
+    for trial in table.clear:
+        if trial.made == 0:
+            table.clear[trial] = -1.0
+
+    def counting(trials):
+        calls.append(len(trials))
+        return table.ask(trials)
+
+    found = easiest(7, ["AB"] * 7, counting, table.passes)
+    assert found.ways == () and found.complete
+    assert len(calls) <= 128
+
+
 def test_a_needle_in_the_haystack_is_found() -> None:
     """Eight bends, one order that works and no other: 8!·2⁸ = ten million orders."""
     table = Table(8, 3, 0.0)

@@ -218,6 +218,12 @@ def test_a_leg_that_comes_back_to_the_first_leg_hits_it() -> None:
     assert self_distances(short, pairs, enough_mm=60.0).value[0] == pytest.approx(36 - 2 * TUBE, abs=0.011)
 
 
+def test_the_two_straights_beside_a_bend_are_not_held_against_each_other() -> None:
+    """The legs of a U part from its arc on: 2R apart and never nearer, however long."""
+    pair = (Half(0, "A", True, 0), Half(0, "A", False, 0))
+    assert self_distances(one_bend(175), [pair], enough_mm=60.0).value[0] == np.inf
+
+
 # --- against dense sampling ---------------------------------------------------------------------
 
 
