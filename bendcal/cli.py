@@ -1,4 +1,4 @@
-"""The command ``bendcal``, for those who live in a terminal: calibrate, compare, mark out, open the notebooks."""
+"""The command ``bendcal``, for those who live in a terminal: calibrate, compare, mark out, print, open the notebooks."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from bendcal.calibration import Calibration, calibrate
 from bendcal.compare import compare
-from bendcal.design import next_offcuts
+from bendcal.design import next_offcuts, plan_offcuts
 from bendcal.folder import read_shop
 from bendcal.job_command import add_commands
 from bendcal.keeping import keep, news
@@ -16,6 +16,7 @@ from bendcal.lab import open_lab
 from bendcal.landing import landing_of
 from bendcal.layout import paragraph
 from bendcal.marks import mark_out
+from bendcal.measures import length_mm
 from bendcal.order import cautions
 from bendcal.reports import cut_sentence, difference_table, laws_table, marks_table
 from bendcal.shop import Shop, UnknownName, named
@@ -29,6 +30,8 @@ examples:
   bendcal compare sample_measurements cuni-3/16 steel-3/16
   bendcal marks sample_measurements clutch
   bendcal marks sample_measurements brake-near-side --inches --paper letter
+  bendcal print sample_measurements clutch --measured 97
+  bendcal worksheet sample_measurements --planned 6
   bendcal job sample_measurements --kerf 1
   bendcal mirror "my shop" left-front right-front
   bendcal notebooks
@@ -43,6 +46,15 @@ checked and pressure-tested by someone who is licensed to do it."""
 HOW_TO_READ = (
     "Marks are measured from the cut end A, all before the first bend. Turns are what your hands do to the tube, seen "
     "from end A looking towards B. Behind ± stands how far 19 of 20 bends will stray."
+)
+
+MEASURE_IT = (
+    "Print it at 100 % (actual size) and measure the 100 mm line on every page. If it measures otherwise, run this again with "
+    "--measured and what it measures, and print as before. The printed numbers decide; the drawings are an aid."
+)
+MEASURE_AGAIN = (
+    "Print it as you printed the page that you measured, and measure the 100 mm line again: it must be 100 mm now. "
+    "The printed numbers decide; the drawings are an aid."
 )
 
 
@@ -119,6 +131,22 @@ def _parser() -> argparse.ArgumentParser:
     marks.add_argument("--paper", choices=("a4", "letter"), default="a4", help="the pdf's paper (a4 if left out)")
     marks.add_argument("--feed", choices=("A", "B"), default="A", help="which end leads into the bender (A if left out)")
     marks.set_defaults(does=_marks)
+
+    true = jobs.add_parser("print", help="true-scale pages of one line: mark strip, angle gauges, clock disc", description="Print one line at true scale, to lay the tube on: its mark strip, angle gauges, mark gauge and clock disc, into the shop folder's sheets/true-scale/.")
+    true.add_argument("shop", metavar="SHOP", help="the shop folder")
+    true.add_argument("line", metavar="LINE", help="the line's name in lines.csv")
+    true.add_argument("--paper", choices=("a4", "letter"), default="a4", help="the pdf's paper (a4 if left out)")
+    true.add_argument("--measured", metavar="MM", help="what the 100 mm line measures on your print, such as 97.5; then print once more")
+    true.add_argument("--inches", action="store_true", help="inches and thirty-seconds as well as mm")
+    true.add_argument("--feed", choices=("A", "B"), default="A", help="which end leads into the bender (A if left out)")
+    true.set_defaults(does=_print)
+
+    worksheet = jobs.add_parser("worksheet", help="a page to write offcuts on at the bench", description="Print a page to fill in by hand at the bench, into the shop folder's sheets/worksheets/.")
+    worksheet.add_argument("shop", metavar="SHOP", help="the shop folder")
+    worksheet.add_argument("--paper", choices=("a4", "letter"), default="a4", help="the pdf's paper (a4 if left out)")
+    worksheet.add_argument("--inches", action="store_true", help="boxes for inches and fractions instead of mm")
+    worksheet.add_argument("--planned", type=int, metavar="N", help="put the N offcuts on it that teach the most")
+    worksheet.set_defaults(does=_worksheet)
 
     add_commands(jobs, _read)
 
@@ -204,6 +232,28 @@ def _marks(asked: argparse.Namespace) -> None:
     print("The sheet, with the order of work:")
     for path in files:
         print(f"  {path}")
+
+
+def _print(asked: argparse.Namespace) -> None:
+    measured = 100.0 if asked.measured is None else length_mm(asked.measured)
+    shop, cal = _read(asked.shop)
+    sheet = mark_out(shop, cal, asked.line, feed=asked.feed)
+    print(paragraph(str(cautions(sheet)[0])), end="\n\n")
+    _list("Warnings; put these right before you cut:", sheet.warnings)
+    from bendcal.sheets import save_true_scale  # draws, so it is loaded by this job alone
+
+    print(f"Written: {save_true_scale(sheet, shop.folder, paper=asked.paper, measured_mm=measured, inches=asked.inches)}")
+    print(paragraph(MEASURE_IT if asked.measured is None else MEASURE_AGAIN))
+
+
+def _worksheet(asked: argparse.Namespace) -> None:
+    shop = read_shop(asked.shop)
+    if asked.planned is not None and asked.planned < 1:
+        raise ValueError(f"--planned is {asked.planned}; it must be 1 or more, or be left out.")
+    planned = plan_offcuts(shop, count=asked.planned).offcuts if asked.planned else None
+    from bendcal.sheets import save_worksheet  # draws, so it is loaded by this job alone
+
+    print(f"Written: {save_worksheet(shop, shop.folder, planned=planned, paper=asked.paper, inches=asked.inches)}")
 
 
 def _notebooks(asked: argparse.Namespace) -> None:

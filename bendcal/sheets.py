@@ -1,4 +1,4 @@
-"""Saving a mark sheet: a table for a spreadsheet, its facts for a program, a print for the vice."""
+"""Saving sheets: a table for a spreadsheet, its facts for a program, prints for the vice and the bench."""
 
 from __future__ import annotations
 
@@ -10,14 +10,17 @@ from os import PathLike
 from pathlib import Path
 from typing import NamedTuple
 
+import pandas as pd
+
 from bendcal.atomic import NotSaved, write_atomically
 from bendcal.law import PARAMETERS, Law
 from bendcal.marks import MARK_COLUMNS, MarkSheet
 from bendcal.order import cautions
-from bendcal.printing import mark_sheet_pdf
+from bendcal.printing import mark_sheet_pdf, true_scale_pdf, worksheet_pdf
+from bendcal.shop import Shop
 from bendcal.version import __version__
 
-__all__ = ["FORMAT", "SheetFiles", "save_sheet", "sheet_csv", "sheet_json"]
+__all__ = ["FORMAT", "SheetFiles", "save_sheet", "save_true_scale", "save_worksheet", "sheet_csv", "sheet_json"]
 
 FORMAT = 1
 FOLDER = "sheets"
@@ -53,18 +56,83 @@ def save_sheet(sheet: MarkSheet, folder: str | PathLike[str], *, paper: str = "a
     """
     # All three are made before the first is written, so that they belong together.
     contents = sheet_csv(sheet).encode(), sheet_json(sheet).encode(), mark_sheet_pdf(sheet, paper=paper, inches=inches)
-    target = Path(folder) / FOLDER
-    if not target.parent.is_dir():
-        raise NotSaved(target, f"There is no folder {target.parent}, so no sheet can be saved in it. Give the shop's folder.")
-    try:
-        target.mkdir(exist_ok=True)
-    except OSError as error:
-        raise NotSaved(target, f"The folder {target} cannot be made ({error.strerror or error}).") from error
+    target = _folder(folder)
     # A line may be called "v1.2": its full stop begins no file type.
     files = SheetFiles(*(target / f"{sheet.line.line}.{kind}" for kind in SheetFiles._fields))
     for path, content in zip(files, contents, strict=True):
         write_atomically(path, content)
     return files
+
+
+def save_true_scale(
+    sheet: MarkSheet, folder: str | PathLike[str], *, paper: str = "a4", measured_mm: float = 100.0, inches: bool = False,
+) -> Path:
+    """Write ``sheets/true-scale/<line>.pdf`` into a shop folder: strip, gauges and disc of a line.
+
+    Parameters
+    ----------
+    sheet : what :func:`bendcal.mark_out` returned
+    folder : the shop's folder; what is missing of its ``sheets/true-scale`` is made
+    paper : ``"a4"`` or ``"letter"``
+    measured_mm : what the 100 mm line measures on a print made before [mm]
+    inches : whether inches and fractions are given too
+
+    Returns
+    -------
+    The file
+
+    Raises
+    ------
+    ValueError : for another paper, or a measure that no shrinking to fit the page explains
+    NotSaved : where the file cannot be written; the sentence says why
+    """
+    content = true_scale_pdf(sheet, paper=paper, measured_mm=measured_mm, inches=inches)
+    # In a folder of its own: whatever a line is called, no sheet of another one is overwritten.
+    path = _folder(folder, "true-scale") / f"{sheet.line.line}.pdf"
+    write_atomically(path, content)
+    return path
+
+
+def save_worksheet(
+    shop: Shop, folder: str | PathLike[str], *, planned: pd.DataFrame | None = None, paper: str = "a4", inches: bool = False,
+) -> Path:
+    """Write ``sheets/worksheets/worksheet.pdf`` into a shop folder: the page to fill in at the bench.
+
+    Parameters
+    ----------
+    shop : its benders, tubes and tools are named on the sheet
+    folder : the shop's folder; what is missing of its ``sheets/worksheets`` is made
+    planned : what to bend, as :func:`bendcal.printing.worksheet_pdf` takes it
+    paper : ``"a4"`` or ``"letter"``
+    inches : whether lengths are written in inches and fractions instead of mm
+
+    Returns
+    -------
+    The file
+
+    Raises
+    ------
+    ValueError : for another paper
+    NotSaved : where the file cannot be written; the sentence says why
+    """
+    content = worksheet_pdf(shop, planned=planned, paper=paper, inches=inches)
+    path = _folder(folder, "worksheets") / "worksheet.pdf"
+    write_atomically(path, content)
+    return path
+
+
+def _folder(shop: str | PathLike[str], *below: str) -> Path:
+    """The shop's folder for sheets, or one below it, made where there is none."""
+    target = Path(shop)
+    if not target.is_dir():
+        raise NotSaved(target / FOLDER, f"There is no folder {target}, so no sheet can be saved in it. Give the shop's folder.")
+    for name in (FOLDER, *below):
+        target /= name
+        try:
+            target.mkdir(exist_ok=True)
+        except OSError as error:
+            raise NotSaved(target, f"The folder {target} cannot be made ({error.strerror or error}).") from error
+    return target
 
 
 def sheet_csv(sheet: MarkSheet) -> str:

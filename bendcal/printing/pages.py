@@ -9,7 +9,7 @@ from contextlib import AbstractContextManager
 import matplotlib
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import PdfPages
-from pypdf import PdfWriter
+from pypdf import PageObject, PdfWriter
 from pypdf.generic import NameObject
 
 from bendcal.figures.paper import GREY, INK, Picture, block, canvas, line, text_width_mm, wrap, write
@@ -25,6 +25,7 @@ CHECK_LINE_MM = 100.0
 _NOT_FOR_DRAWING = ("backend", "backend_fallback", "interactive", "toolbar", "timezone", "webagg.port", "webagg.address")
 
 _SIDE_MM, _TOP_MM, _BOTTOM_MM = 13.0, 12.0, 21.0
+_BARE_BOTTOM_MM = 12.0  # without the line to measure
 _CHECK = "100 mm. If it measures otherwise, the print is scaled: trust the numbers, not the drawing."
 
 
@@ -41,6 +42,8 @@ class Pages:
     ----------
     paper : ``"a4"`` or ``"letter"``
     running_title : stands at the foot of every page
+    landscape : whether the paper lies on its long side
+    check : what stands beside the line to measure; blank: a page without such a line
 
     Attributes
     ----------
@@ -53,15 +56,23 @@ class Pages:
     ValueError : for another paper
     """
 
-    def __init__(self, paper: str, running_title: str) -> None:
+    def __init__(self, paper: str, running_title: str, *, landscape: bool = False, check: str = _CHECK) -> None:
         if paper not in PAPERS_MM:
             raise ValueError(f"paper is {paper!r}; it must be one of {', '.join(PAPERS_MM)}.")
-        self.size_mm = PAPERS_MM[paper]
-        self.running_title = running_title
+        self.paper_mm = PAPERS_MM[paper][::-1] if landscape else PAPERS_MM[paper]
+        self.size_mm = self._room_on(self.paper_mm)
+        self.running_title, self.check = running_title, check
         self.x, self.width = _SIDE_MM, self.size_mm[0] - 2 * _SIDE_MM
         self.pages: list[tuple[Picture, Axes]] = []
         self._footed = 0
         self.new_page()
+
+    def _room_on(self, paper_mm: tuple[float, float]) -> tuple[float, float]:
+        """How many millimetres of drawing go on the paper, across and up."""
+        return paper_mm
+
+    def _on_paper(self, page: PageObject) -> None:
+        """What is still to be done to a page of the PDF: here nothing."""
 
     @property
     def ax(self) -> Axes:
@@ -70,7 +81,7 @@ class Pages:
     @property
     def room(self) -> float:
         """What is left of this page [mm]."""
-        return self.y - _BOTTOM_MM
+        return self.y - (_BOTTOM_MM if self.check else _BARE_BOTTOM_MM)
 
     def new_page(self) -> None:
         """Begin a page."""
@@ -161,6 +172,8 @@ class Pages:
             for picture, _ in self.pages:
                 pdf.savefig(picture)
         writer = PdfWriter(clone_from=io.BytesIO(drawn.getvalue()))
+        for page in writer.pages:
+            self._on_paper(page)
         writer.create_viewer_preferences().print_scaling = NameObject("/None")
         done = io.BytesIO()
         writer.write(done)
@@ -169,11 +182,12 @@ class Pages:
     def _foot(self, ax: Axes, number: int) -> None:
         left, y = self.x, 13.0
         right = left + CHECK_LINE_MM
-        line(ax, [(left, y), (right, y)], width=0.9)
-        for x in (left, right):
-            line(ax, [(x, y - 2.0), (x, y + 2.0)], width=0.9)
-        for k, part in enumerate(wrap(_CHECK, self.width - CHECK_LINE_MM - 6.0, 8.0)):
-            write(ax, right + 5.0, y + 2.0 - 3.6 * k, part, size=8.0)
+        if self.check:
+            line(ax, [(left, y), (right, y)], width=0.9)
+            for x in (left, right):
+                line(ax, [(x, y - 2.0), (x, y + 2.0)], width=0.9)
+            for k, part in enumerate(wrap(self.check, self.width - CHECK_LINE_MM - 6.0, 8.0)):
+                write(ax, right + 5.0, y + 2.0 - 3.6 * k, part, size=8.0)
         pages = f"page {number} of {len(self.pages)}"
         room = self.width - text_width_mm(pages, 8.0) - 8.0
         version = f" · bendcal {__version__}"
