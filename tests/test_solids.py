@@ -110,7 +110,8 @@ def test_a_bodys_distance_is_that_to_the_nearest_of_its_points(seed: int) -> Non
     if solid.shape == "cylinder":
         own = own[np.hypot(own[:, 1], own[:, 2]) <= solid.half_mm[1]]
     if solid.shape == "capsule":
-        own = own[np.hypot(own[:, 1], own[:, 2]) <= solid.round_mm]
+        reach = np.abs(own) - [solid.half_mm[0], 0, 0]
+        own = own[np.linalg.norm(np.maximum(reach, 0), axis=1) <= solid.round_mm]
     inside = solid.centre_mm + own @ solid.axes
     assert solid.distance_mm(inside) == pytest.approx(0, abs=1e-9)
     outside = rng.normal(0, 60, 3)
