@@ -14,8 +14,9 @@ from bendcal.pattern.adjusted import (
     Twist,
     adjust_pattern,
 )
+from bendcal.pattern.judged import Reading, readings_of, short_name
 
 __all__ = [
-    "AdjustedPattern", "Angle", "Datum", "Direction", "Distance", "Leg", "Pattern", "PatternFault", "Point", "Suspect",
-    "Twist", "adjust_pattern",
+    "AdjustedPattern", "Angle", "Datum", "Direction", "Distance", "Leg", "Pattern", "PatternFault", "Point", "Reading",
+    "Suspect", "Twist", "adjust_pattern", "readings_of", "short_name",
 ]  # fmt: skip

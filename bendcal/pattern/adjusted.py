@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from bendcal.adjust import Adjustment, vpv_critical
 from bendcal.pattern.alternatives import ambiguity_sentences, other_shapes, unmeasured
-from bendcal.pattern.closing import closing_sentences, end_sentences, together_sentence
+from bendcal.pattern.closing import closing_sentences, end_miss, end_sentences, together_sentence
 from bendcal.estimate import Estimate
 from bendcal.pattern.gradients import shape_gradient
 from bendcal.legs import Legs
@@ -100,6 +100,11 @@ class AdjustedPattern:
     def settled(self) -> bool:
         """Whether the measurements settle one shape."""
         return not self.missing
+
+    @property
+    def miss(self) -> tuple[str, Array] | None:
+        """The end that the rest misses and by how much, (3,) [mm], as the first closing sentence says; None if that is not known."""
+        return end_miss(self.network, self.adjustment)
 
     @property
     def leg_mm(self) -> Estimate:

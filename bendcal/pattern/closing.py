@@ -12,7 +12,7 @@ from bendcal.measures import angle_text, mm_text
 from bendcal.pattern.network import Network
 from bendcal.pattern.observations import Angle, Direction, Distance, Leg, Observation, Point, Twist, place_words
 
-__all__ = ["closing_sentences", "end_sentences", "together_sentence", "way_words"]
+__all__ = ["closing_sentences", "end_miss", "end_sentences", "together_sentence", "way_words"]
 
 Array = NDArray[np.float64]
 
@@ -53,12 +53,40 @@ def end_sentences(network: Network, adjusted: Adjustment) -> list[str]:
     ----------
     network, adjusted : the rows of a pattern, and their adjustment
     """
+    seen = _end_rows(network, adjusted)
+    return [_end(network, adjusted, *seen)] if seen else []
+
+
+def end_miss(network: Network, adjusted: Adjustment) -> tuple[str, Array] | None:
+    """By how much the rest misses end B, or end A where nothing is known of B, as a vector; None if that cannot be told.
+
+    Parameters
+    ----------
+    network, adjusted : the rows of a pattern, and their adjustment
+
+    Returns
+    -------
+    The end, and (3,) [mm] from where its point was measured to where the rest would put it; 0 along what was not measured
+    """
+    seen = _end_rows(network, adjusted)
+    return (seen[0], _miss(network, *seen[1:])) if seen else None
+
+
+def _end_rows(network: Network, adjusted: Adjustment) -> tuple[str, list[int], Removal] | None:
     for end in ("B", "A"):  # seen from the other end the same miss would be told twice
         rows = _rows(network, lambda seen, end=end: isinstance(seen, Point) and seen.place == end)
         removal = adjusted.removal(rows) if rows else None
         if removal is not None and removal.rank > 0:
-            return [_end(network, adjusted, end, rows, removal)]
-    return []
+            return end, rows, removal
+    return None
+
+
+def _miss(network: Network, rows: list[int], removal: Removal) -> Array:
+    axes = network.axes_of(rows)
+    miss = np.zeros(3)
+    for axis, error in zip(axes, removal.error, strict=True):
+        miss[axis] -= error / np.count_nonzero(axes == axis)
+    return miss
 
 
 def way_words(miss: Array) -> str:
@@ -77,10 +105,7 @@ def way_words(miss: Array) -> str:
 
 def _end(network: Network, adjusted: Adjustment, end: str, rows: list[int], removal: Removal) -> str:
     """How the rest misses the point of an end."""
-    axes = network.axes_of(rows)
-    miss = np.zeros(3)
-    for axis, error in zip(axes, removal.error, strict=True):
-        miss[axis] -= error / np.count_nonzero(axes == axis)
+    miss = _miss(network, rows, removal)
     size, u = _along(removal)
     nodes = network.nodes_of(adjusted.x)
     chord = (nodes[-1] - nodes[0]) * (1.0 if end == "B" else -1.0)

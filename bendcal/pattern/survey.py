@@ -57,6 +57,11 @@ class Pattern:
         used = {place for seen in self.observations if isinstance(seen, Distance) for place in (seen.start, seen.stop)}
         return tuple(seen for seen in self.observations if isinstance(seen, Datum) and seen.place in used)
 
+    @property
+    def all_counted(self) -> Pattern:
+        """The same pattern with nothing set aside: whether a reading was rightly set aside shows when it counts again."""
+        return Pattern(tuple(replace(seen, set_aside="") for seen in self.observations), self.bends)
+
     def set_aside(self, observation: Observation, reason: str) -> Pattern:
         """The same pattern with one measurement set aside, which stays in it with its reason.
 
