@@ -15,6 +15,7 @@ from bendcal.keeping import keep, news
 from bendcal.lab import open_lab
 from bendcal.landing import landing_of
 from bendcal.layout import paragraph
+from bendcal.line_commands import add_line_commands
 from bendcal.marks import mark_out
 from bendcal.measures import length_mm
 from bendcal.order import cautions
@@ -32,6 +33,9 @@ examples:
   bendcal marks sample_measurements brake-near-side --inches --paper letter
   bendcal print sample_measurements clutch --measured 97
   bendcal worksheet sample_measurements --planned 6
+  bendcal plan sample_measurements brake-far-side
+  bendcal pattern sample_measurements brake-near-side
+  bendcal next sample_measurements
   bendcal job sample_measurements --kerf 1
   bendcal mirror "my shop" left-front right-front
   bendcal notebooks
@@ -149,6 +153,7 @@ def _parser() -> argparse.ArgumentParser:
     worksheet.set_defaults(does=_worksheet)
 
     add_commands(jobs, _read)
+    add_line_commands(jobs, _read)
 
     notebooks = jobs.add_parser("notebooks", help="open the notebooks in JupyterLab", description="Open the notebooks in a quiet JupyterLab.")
     notebooks.add_argument("--shop", metavar="FOLDER", help="put copies of the notebooks, set to this shop, into its folder and open those")

@@ -52,7 +52,7 @@ def notebooks_folder(folder: Path = NOTEBOOKS) -> Path:
 
 
 def first_names(shop: Shop) -> dict[str, str]:
-    """What the notebooks begin with in a shop of one's own: its first bender, tubes and line.
+    """What the notebooks begin with in a shop of one's own: its first bender, tubes, line and pattern.
 
     Parameters
     ----------
@@ -76,6 +76,10 @@ def first_names(shop: Shop) -> dict[str, str]:
             break
     if shop.lines:
         names["line"] = next(iter(shop.lines))
+    patterns = sorted(path.stem for path in (shop.folder / "patterns").glob("*.csv")) if shop.folder else []
+    # A line that is to be made first: only for that can the page go on to its marks.
+    if patterns:
+        names["pattern"] = next((name for name in shop.lines if name in patterns), patterns[0])
     return names
 
 

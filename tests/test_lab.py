@@ -107,6 +107,7 @@ def test_the_first_names_are_of_a_bender_that_bent_two_tubes(sample_folder: Path
     names = first_names(bendcal.read_shop(sample_folder))
     assert names == {
         "bender": "small", "tube": "cuni-3/16", "first_tube": "cuni-3/16", "second_tube": "steel-3/16", "line": "brake-far-side",
+        "pattern": "brake-near-side",
     }  # fmt: skip
     (sample_folder / "offcuts.csv").unlink()
     assert first_names(bendcal.read_shop(sample_folder))["second_tube"] == "steel-3/16"

@@ -1,0 +1,118 @@
+"""The commands ``bendcal plan``, ``bendcal pattern`` and ``bendcal next``: can it be bent, what shape was it, what to bend next."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Sequence
+
+from bendcal.calibration import Calibration
+from bendcal.clearance import obstacle_clearances
+from bendcal.design import next_offcuts, plan_offcuts
+from bendcal.faults import Caution
+from bendcal.feasible import plan_bending
+from bendcal.folder import read_shop
+from bendcal.layout import TextTable, paragraph
+from bendcal.path import LegTooShort
+from bendcal.pattern import adjust_pattern
+from bendcal.pattern_files import read_pattern
+from bendcal.pattern_report import fit_table, shape_table
+from bendcal.plan_report import clearance_table, order_warning, plan_table, rule_sentences
+from bendcal.shop import Shop
+
+__all__ = ["add_line_commands"]
+
+BEFORE = "Brake work can kill: local code and licensed practice rule over this plan. Only what was measured is reckoned with: try it in scrap first."
+TURNS = "Turns are what your hands do to the tube, seen from end A looking towards B; the line along the tube is on the inside of bend 1."
+
+Read = Callable[[str], tuple[Shop, Calibration]]
+
+
+def add_line_commands(jobs, read: Read) -> None:
+    """Add the three commands to a parser's own.
+
+    Parameters
+    ----------
+    jobs : what ``ArgumentParser.add_subparsers`` returned
+    read : folder → shop and calibration, with what looks wrong printed first
+    """
+    plan = jobs.add_parser("plan", help="can a line be bent, in which order, and does it keep clear", description="Whether and in which order a line's bends can be made on its bender, and how near the line comes to what it must keep away from.")
+    plan.add_argument("shop", metavar="SHOP", help="the shop folder")
+    plan.add_argument("line", metavar="LINE", help="the line's name in lines.csv")
+    plan.set_defaults(does=lambda asked: _plan(asked, read))
+
+    pattern = jobs.add_parser("pattern", help="the shape of a line from its measured pattern, and what does not fit", description="Adjust patterns/LINE.csv: the shape that fits all measurements best, how they close, and which of them does not fit.")
+    pattern.add_argument("shop", metavar="SHOP", help="the shop folder")
+    pattern.add_argument("line", metavar="LINE", help="the line's name; its measurements are in patterns/LINE.csv")
+    pattern.add_argument("--all", action="store_true", help="count what was set aside as well")
+    pattern.set_defaults(does=_pattern)
+
+    after = jobs.add_parser("next", help="which offcuts to bend next, and whether more of them pay", description="Which offcuts would teach the most for the lines that are to be made.")
+    after.add_argument("shop", metavar="SHOP", help="the shop folder")
+    after.add_argument("lines", metavar="LINE", nargs="*", help="lines of lines.csv; all of them if left out")
+    after.add_argument("--count", type=int, metavar="N", help="choose a set of N pieces")
+    after.set_defaults(does=_next)
+
+
+def _plan(asked: argparse.Namespace, read: Read) -> None:
+    shop, cal = read(asked.shop)
+    plans = plan_bending(shop, cal, asked.line)
+    print(paragraph(BEFORE), end="\n\n")
+    print(paragraph(plans.sentence), end="\n\n")
+    if plans.best is not None and plans.best.steps:
+        print(plan_table(plans.best))
+        print(paragraph(TURNS), end="\n\n")
+        _list("Mind:", [warning] if (warning := order_warning(plans.best)) else [])
+    _list("Put right first:", rule_sentences(plans, stops=True))
+    _list("To know:", [*rule_sentences(plans, stops=False), *plans.notes])
+    try:
+        clear = obstacle_clearances(shop, cal, asked.line)
+    except LegTooShort:  # said above
+        return
+    print(paragraph(clear.sentence))
+    if clear.all:
+        print(clearance_table(clear))
+
+
+def _pattern(asked: argparse.Namespace) -> None:
+    shop = read_shop(asked.shop)
+    cautions: list[Caution] = []
+    pattern = read_pattern(shop, asked.line, cautions=cautions)
+    _list("Looks wrong; see whether it is:", [caution.sentence for caution in cautions])
+    adjusted = adjust_pattern(pattern.all_counted if asked.all else pattern)
+    _list("Set aside, and not counted:", [f"{seen.words}: {seen.set_aside}" for seen in pattern.observations if seen.set_aside and not asked.all])
+    _list("Does not fit:", adjusted.suspects)
+    _list("Still open:", adjusted.missing)
+    if adjusted.settled:
+        print(f"{asked.line}, legs, angles and twists from end A on, with the 95 % range:")
+        print(shape_table(adjusted), end="\n\n")
+    _list("How it closes:", adjusted.closing)
+    _list("To know:", adjusted.notes)
+    print(fit_table(adjusted))
+
+
+def _next(asked: argparse.Namespace) -> None:
+    if asked.count is not None and asked.count < 1:
+        raise ValueError(f"--count is {asked.count}; it must be 1 or more, or be left out.")
+    shop = read_shop(asked.shop)
+    lines = asked.lines or None
+    if asked.count is None:
+        advice = next_offcuts(shop, lines=lines)
+        sentence, rows = advice.sentence, advice.ranked if not advice.stop else advice.ranked[:0]
+    else:
+        plan = plan_offcuts(shop, lines=lines, count=asked.count)
+        sentence, rows = plan.sentence, plan.offcuts
+    print(paragraph(sentence))
+    if len(rows):
+        print()
+        print(TextTable({
+            "": [str(k) for k in range(1, len(rows) + 1)], "bender": list(rows["bender"]), "tube": list(rows["tube"]),
+            "dial °": [f"{dial:g}" for dial in rows["dial_deg"]], "read": list(rows["readings"]),
+        }))  # fmt: skip
+
+
+def _list(heading: str, sentences: Sequence[str]) -> None:
+    if sentences:
+        print(heading)
+        for sentence in sentences:
+            print(paragraph(sentence, first="  - "))
+        print()

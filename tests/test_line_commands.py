@@ -1,0 +1,98 @@
+"""The commands plan, pattern and next."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+import bendcal
+from bendcal.design import plan_offcuts
+from bendcal.feasible import plan_bending
+from bendcal.plan_report import order_warning, plan_table
+from tests.test_cli import assert_fits, told
+
+
+def plain(text: str) -> str:
+    """The words without the line breaks."""
+    return " ".join(text.split())
+
+
+def test_plan_says_how_a_line_is_bent_and_what_it_keeps_clear_of(capsys: pytest.CaptureFixture[str], sample_folder: Path) -> None:
+    """The plan's own sentence and steps; an order out of the row is warned of; the obstacle's distance."""
+    out, err = told(capsys, "plan", str(sample_folder), "brake-far-side")
+    shop = bendcal.read_shop(sample_folder)
+    plans = plan_bending(shop, bendcal.calibrate(shop), "brake-far-side")
+    assert err == "" and plans.best.order != tuple(range(1, 7))
+    assert plain(plans.sentence) in plain(out) and repr(plan_table(plans.best)) in out
+    assert "Make them in the plan's order instead" in plain(out) and "Brake work can kill" in out
+    assert "keeps clear of the one obstacle" in out
+    assert_fits(out)
+
+
+def test_plan_says_what_is_too_near(capsys: pytest.CaptureFixture[str], sample_folder: Path) -> None:
+    """The sample's clutch line passes its manifold at half the distance; its bends are made in their row, without a warning."""
+    out, _ = told(capsys, "plan", str(sample_folder), "clutch")
+    assert "TOO NEAR" in out and "comes too near" in out and "Mind:" not in out
+
+
+def test_plan_says_what_stands_in_the_way(capsys: pytest.CaptureFixture[str], sample_folder: Path) -> None:
+    """Where two bends are nearer than the bender can hold: what is missing, and no table of steps."""
+    benders = sample_folder / "benders.csv"
+    benders.write_text(benders.read_text(encoding="utf-8").replace("small,17,1,180,25,10,20", "small,17,1,180,25,80,20"), encoding="utf-8")
+    out, _ = told(capsys, "plan", str(sample_folder), "brake-near-side")
+    assert "cannot be bent on small as it is" in out and "Put right first:" in out and "step  bend" not in out
+    assert_fits(out)
+
+
+def test_the_order_warning_is_for_orders_out_of_the_row() -> None:
+    """Bends 1, 2, 3 need none, whichever end leads."""
+    from bendcal.plans import Plan
+
+    row = Plan((1, 2, 3), ("A", "B", "A"), 9.0, ())
+    assert order_warning(row) == ""
+    assert "plan's order" in order_warning(replace(row, order=(1, 3, 2)))
+
+
+def test_pattern_gives_shape_closing_and_what_was_set_aside(capsys: pytest.CaptureFixture[str], sample_folder: Path) -> None:
+    """The reading set aside is told with its reason and does not count; with --all it is a suspect."""
+    out, err = told(capsys, "pattern", str(sample_folder), "brake-near-side")
+    assert err == "" and "begun at its 10 cm mark" in plain(out) and "Does not fit" not in out
+    assert "63.4 ± 0.6" in out and "miss end B by 3.6 mm" in plain(out)
+    assert_fits(out)
+    out, _ = told(capsys, "pattern", str(sample_folder), "brake-near-side", "--all")
+    assert "Does not fit: - The straight distance from end A to apex 3" in plain(out) and "Set aside" not in out
+
+
+def test_pattern_tells_what_is_missing_and_gives_no_shape(capsys: pytest.CaptureFixture[str], sample_folder: Path) -> None:
+    """Legs and angles alone leave the twists open."""
+    (sample_folder / "patterns" / "clutch.csv").write_text(
+        "what,from,to,length_mm,angle_deg\nleg,A,1,50,\nleg,1,2,60,\nleg,2,B,70,\nangle,1,,,60\nangle,2,,,40\n", encoding="utf-8"
+    )
+    out, _ = told(capsys, "pattern", str(sample_folder), "clutch")
+    assert "Still open:" in out and "One more measurement settles it: the twist from bend 1 to bend 2" in plain(out)
+    assert "legs, angles and twists from end A on" not in out
+
+
+def test_pattern_without_its_file_says_so(capsys: pytest.CaptureFixture[str], sample_folder: Path) -> None:
+    """A sentence with the file's name, and exit code 2."""
+    _, err = told(capsys, "pattern", str(sample_folder), "fuel-feed", code=2)
+    assert "patterns/fuel-feed.csv: found no such file" in err
+
+
+def test_next_says_what_to_bend_or_to_stop(capsys: pytest.CaptureFixture[str], sample_folder: Path) -> None:
+    """The advice of the design; with a count its plan, a row for each piece; for one line alone where one is named."""
+    out, _ = told(capsys, "next", str(sample_folder))
+    assert "Stop:" in out and "dial °" not in out
+    out, _ = told(capsys, "next", str(sample_folder), "clutch", "--count", "3")
+    plan = plan_offcuts(bendcal.read_shop(sample_folder), lines=["clutch"], count=3)
+    assert plain(plan.sentence) in plain(out)
+    assert out.count("large-1/4  cuni-1/4") == len(plan.offcuts) == 3
+    assert_fits(out)
+
+
+def test_next_refuses_what_makes_no_sense(capsys: pytest.CaptureFixture[str], sample_folder: Path) -> None:
+    """No pieces, or a line that the shop does not have."""
+    _, err = told(capsys, "next", str(sample_folder), "--count", "0", code=2)
+    assert "it must be 1 or more" in err
+    _, err = told(capsys, "next", str(sample_folder), "cluch", code=2)
+    assert "cluch" in err and "clutch" in err
