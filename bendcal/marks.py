@@ -227,7 +227,7 @@ def _warnings(sheet: MarkSheet, straights: np.ndarray) -> tuple[str, ...]:
         said.append("The readings have changed since this calibration was made: calibrate again before you cut.")
     if sheet.trim_mm < sheet.trim_wanted_mm:
         said.append(
-            f"{sheet.trim_mm:g} mm of spare tube may be too little: {sheet.trim_wanted_mm:g} mm make the line long enough "
+            f"{round(sheet.trim_mm, 1):g} mm of spare tube may be too little: {sheet.trim_wanted_mm:g} mm make the line long enough "
             "as often as asked."
         )
     beyond = [int(k) + 1 for k in np.flatnonzero(~np.atleast_1d(law.covers(line.legs.angle_deg)))]
