@@ -126,13 +126,15 @@ def test_where_bends_lie_too_near_the_strip_leaves_words_out_and_says_so(pitch: 
     one = mark_out(SHOP, CAL, line_from_legs(
         "comb", [40.0, *[pitch] * (bends - 1), 40.0], [8.0] * bends, [0.0, *[90.0] * (bends - 1)], tube="steel", bender="small",
     ))  # fmt: skip
-    picture, ax = laid_out(one).pages[0]
+    _, ax = laid_out(one).pages[0]
     said = " ".join(text.get_text() for text in texts(ax))
-    assert ("stand on the mark sheet alone" in said) == shortened
+    assert ("those that are left out stand on the mark sheet" in said) == shortened
     assert ("dial 9.8°" in said) != shortened
-    picture.set_dpi(300)
-    assert collisions(picture, texts(ax)) == []
-    assert off_page(picture, texts(ax), margin_mm=5.0) == []
+    for picture, page in laid_out(one).pages:
+        picture.set_dpi(300)
+        assert collisions(picture, texts(page)) == []
+        assert off_page(picture, texts(page), margin_mm=5.0) == []
+    assert "+ 20" in " ".join(text.get_text() for _, page in laid_out(one).pages for text in texts(page))  # one gauge for all
     drawn = {round(float(points[0, 0]), 3) for _, page in laid_out(one).pages for points in strokes(page, BLUE, 1.1)}
     assert len(drawn) >= bends
 
@@ -423,6 +425,7 @@ def test_the_mark_gauge_is_drawn_wherever_the_mark_lies(offset: float) -> None:
     assert ends[0, 0] * ends[1, 1] - ends[0, 1] * ends[1, 0] == pytest.approx(0.0, abs=1e-6)
     said = " ".join(text.get_text() for text in texts(ax))
     assert f"{abs(offset):.1f} mm {'before' if offset >= 0 else 'beyond'} the start of the bend" in said
+    assert ("before the apex" in said) == (offset >= 0)
 
 
 # --- the disc -------------------------------------------------------------------------------------

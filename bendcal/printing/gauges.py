@@ -20,6 +20,7 @@ _MOST_COLUMNS, _LEAST_CELL_MM = 3, 80.0
 _HEAD_MM, _PAD_MM = 17.0, 6.0
 _TALLEST_MM = 112.0
 _DASHED = (0, (4, 2))
+_MOST_BADGES = 5
 
 
 @dataclass(frozen=True)
@@ -131,12 +132,14 @@ def draw_gauges(pages: Pages, gauges: Sequence[Gauge]) -> list[Gauge]:
 def _card(ax: Axes, gauge: Gauge, leg: float, x: float, top: float, width: float, height: float) -> None:
     outline(ax, [(x, top), (x + width, top), (x + width, top - height), (x, top - height)], fill="none", edge=GREY, width=0.5)
     at = x + 6.0
-    for bend in gauge.bends[:6]:
+    shown = gauge.bends if len(gauge.bends) <= _MOST_BADGES else gauge.bends[: _MOST_BADGES - 1]
+    for bend in shown:
         badge(ax, at, top - 5.6, bend)
         at += 6.4
-    if len(gauge.bends) > 6:
-        write(ax, at - 2.0, top - 6.8, "…", size=9.0, bold=True)
-        at += 4.0
+    if len(gauge.bends) > len(shown):
+        more = f"+ {len(gauge.bends) - len(shown)}"
+        write(ax, at - 2.0, top - 6.8, more, size=9.0)
+        at += text_width_mm(more, 9.0) + 1.5
     write(ax, at - 1.5, top - 6.8, f"finish {gauge.angle_deg:.1f}°", size=10.0, bold=True)
     write(ax, x + width - 3.0, top - 6.8, f"dial {gauge.dial_deg:.1f}°", size=9.0, ha="right")
     write(ax, x + 3.4, top - 12.4, f"95 % finish between {gauge.low_deg:.1f}° and {gauge.high_deg:.1f}°", size=8.5)

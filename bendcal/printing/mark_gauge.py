@@ -145,11 +145,13 @@ def draw_mark_gauge(pages: Pages, gauge: MarkGauge) -> bool:
 
 def _words(gauge: MarkGauge) -> list[str]:
     half = (gauge.high_mm - gauge.low_mm) / 2
+    # A mark on the arc has no leg along which it could be measured to the apex.
+    apex = f", {mm_text(gauge.take_up_mm)} before the apex" if gauge.offset_mm >= 0 else ""
     where = f"{mm_text(abs(gauge.offset_mm))} {'before' if gauge.offset_mm >= 0 else 'beyond'} the start of the bend"
     return [
         f"Mark an offcut as you always do, and bend it at dial {gauge.dial_deg:.1f}°: by what the offcuts taught it finishes at {gauge.angle_deg:.1f}°.",
         "Lay it on the drawing, its bend in the arc and leg A between its lines.",
-        f"Its mark should lie on the heavy line: {where}, {mm_text(gauge.take_up_mm)} before the apex. 19 of 20 lie within the shaded "
+        f"Its mark should lie on the heavy line: {where}{apex}. 19 of 20 lie within the shaded "
         f"band, ± {mm_text(half)}.",
         "Read how far it lies off on the little rule. Beyond the band: the mark was set on another place of the bender than before, or the "
         "bender has shifted. Measure the piece and add it to the offcuts; do not shift the other marks by hand.",

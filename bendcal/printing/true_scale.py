@@ -96,7 +96,7 @@ def _strip(pages: Pages, sheet: MarkSheet, inches: bool) -> None:
     whole = f" Glued together, it must measure {sheet.cut_length_mm:.1f} mm from the line of end A to that of end B." if joined else ""
     words = f"{_JOIN}{whole} {_LAY}" if joined else _LAY
     if strip.short:
-        words += " The bends lie so near to one another that their dials and turns stand on the mark sheet alone."
+        words += " The bends lie too near to one another for all their numbers: those that are left out stand on the mark sheet."
     pages.heading("Mark strip", keep=strip.height_mm + 4.2 * len(wrap(words, pages.width, 8.5)) + 1.0)
     pages.text(words, size=8.5, after=1.0)
     draw_strip(pages, strip)
