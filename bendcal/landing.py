@@ -91,12 +91,13 @@ class Landing:
     __repr__ = __str__
 
 
-def landing_of(sheet: MarkSheet, *, twist_sd_deg: float = TWIST_SD_DEG) -> Landing:
-    """Where the end that is trimmed will fall, the other end held in its fitting.
+def landing_of(sheet: MarkSheet, *, end: str | None = None, twist_sd_deg: float = TWIST_SD_DEG) -> Landing:
+    """Where one end will fall, the other end held in its fitting.
 
     Parameters
     ----------
     sheet : what :func:`bendcal.mark_out` made
+    end : ``"A"`` or ``"B"``, the end that is left free; None for the one that is trimmed
     twist_sd_deg : standard deviation of each twist but the first [deg]
 
     Returns
@@ -105,7 +106,7 @@ def landing_of(sheet: MarkSheet, *, twist_sd_deg: float = TWIST_SD_DEG) -> Landi
 
     Source: JCGM 100:2008, 5.2 and E.3: linear propagation; held against Monte Carlo in the tests.
     """
-    law, legs, n, end = sheet.law, sheet.legs, sheet.legs.bends, sheet.line.trim_at
+    law, legs, n, end = sheet.law, sheet.legs, sheet.legs.bends, end or sheet.line.trim_at
     by, by_twist = end_sensitivities(legs, law, sheet.dial_deg, sheet.feed, free_end=end)
     seen = reverse_legs(legs) if end == "A" else legs
     given = sheet.line.corner_nodes_mm[::-1] if end == "A" else sheet.line.corner_nodes_mm

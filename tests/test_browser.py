@@ -208,3 +208,56 @@ def test_everything_is_done_by_keyboard_alone(person: Person, kit: Path) -> None
     assert offcuts(shop)[-1].set_aside == "to try the keyboard"
     expect(page.locator(".jp-Notebook .jp-Cell")).to_have_count(cells)
     person.look("keyboard")
+
+
+def test_the_line_turns_under_the_mouse_and_by_keys(person: Person) -> None:
+    """Drag, arrow keys and buttons move its ends on the screen; the page around it feels none of the keys; it turns without a kernel."""
+    from playwright.sync_api import expect
+
+    page, keys = person.page, person.page.keyboard
+    person.open("notebooks/3_corrected_mark_offsets.ipynb")
+    expect(page.locator("iframe[title^='brake-near-side']")).to_have_count(0)
+    person.run_all()
+    frame = page.frame_locator("iframe[title^='brake-near-side']")
+    canvas = frame.get_by_role("img")
+    page.locator("iframe[title^='brake-near-side']").scroll_into_view_if_needed()
+    expect(canvas).to_have_attribute("data-view", "-60.00 25.00 1.00")
+
+    def ends() -> list[list[float]]:
+        return [[float(v) for v in end.split(",")] for end in canvas.get_attribute("data-ends").split(" ")]
+
+    before = ends()
+    canvas.hover(position={"x": 200, "y": 200})
+    box = canvas.bounding_box()
+    page.mouse.down()
+    page.mouse.move(box["x"] + 260, box["y"] + 230, steps=5)
+    page.mouse.up()
+    expect(canvas).to_have_attribute("data-view", re.compile(r"-(89|90)\.\d\d (39|40)\.\d\d 1\.00"))  # to a dot
+    after = ends()
+    person.look("turntable")
+    assert all(abs(a[0] - b[0]) + abs(a[1] - b[1]) > 5 for a, b in zip(before, after, strict=True))
+    # From the front x runs to the right and y does not show: end B lies 98 mm to the right of end A.
+    frame.get_by_role("button", name="Front", exact=True).click()
+    expect(canvas).to_have_attribute("data-view", "-90.00 0.00 1.00")
+    a, b = ends()
+    assert (b[0] - a[0]) / (b[1] - a[1]) == pytest.approx(98 / 95, abs=0.01)
+    cells = page.locator(".jp-Notebook .jp-Cell").count()
+    canvas.focus()
+    scrolled = canvas.bounding_box()
+    for key in ("ArrowLeft", "ArrowUp", "ArrowUp", "d", "d", "+"):
+        keys.press(key)
+    expect(canvas).to_have_attribute("data-view", "-100.00 20.00 1.25")
+    expect(frame.get_by_role("status")).to_have_text("Seen from 10° left of the front, 20° from above; 125 % of the first size.")
+    assert canvas.bounding_box() == scrolled
+    expect(page.locator(".jp-Notebook .jp-Cell")).to_have_count(cells)
+    frame.get_by_text("The line in words").click()
+    expect(frame.get_by_text("Line brake-near-side keeps clear")).to_be_visible()
+
+    # Light or dark as the page around it, at once; and with the kernel gone it still turns.
+    page.evaluate("document.body.dataset.jpThemeLight = 'false'")
+    expect(frame.locator("html.dark")).to_have_count(1)
+    person.look("turntable-dark")
+    page.evaluate("document.body.dataset.jpThemeLight = 'true'")
+    person.menu("Kernel", "kernelmenu:shutdown")
+    canvas.press("Home")
+    expect(canvas).to_have_attribute("data-view", "-60.00 25.00 1.00")
