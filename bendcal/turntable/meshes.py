@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -42,7 +43,7 @@ def revolved(start_mm: ArrayLike, along: ArrayLike, profile_mm: Sequence[tuple[f
     turn = np.linspace(0.0, 2 * np.pi, sides + 1)
     ring = np.cos(turn)[:, None] * across + np.sin(turn)[:, None] * third
     rings = [np.asarray(start_mm, float) + place * axis + radius * ring for place, radius in profile_mm]
-    return np.concatenate([np.stack([one[:-1], one[1:], two[1:], two[:-1]], axis=1) for one, two in zip(rings, rings[1:], strict=False)])
+    return np.concatenate([np.stack([one[:-1], one[1:], two[1:], two[:-1]], axis=1) for one, two in pairwise(rings)])
 
 
 def faces_of(solid: Solid, *, near_mm: ArrayLike, reach_mm: float) -> Array:
