@@ -57,12 +57,12 @@ def simulate_builds(
     of a bend is drawn as a scaled t with the law's degrees of freedom.
     """
     law, legs, n = sheet.law, sheet.legs, sheet.legs.bends
-    p = rng.multivariate_normal(law.parameters.to_numpy(), law.covariance.to_numpy(), size=count, method="eigh")
-    a, b, radius, developed, offset = (column[:, None] for column in p.T)
+    p = rng.multivariate_normal([*law.parameters, 0.0], law.spread, size=count, method="eigh")
+    a, b, radius, developed, offset, bow = (column[:, None] for column in p.T)
     wide = np.ones((count, 1))
     if np.isfinite(law.dof):
         wide = np.sqrt((law.dof - 2) / rng.chisquare(law.dof, size=(count, 1)))
-    angle = a + b * sheet.dial_deg + law.scatter_deg * wide * rng.normal(size=(count, n))
+    angle = a + b * sheet.dial_deg + bow * law.bow.at(sheet.dial_deg) + law.scatter_deg * wide * rng.normal(size=(count, n))
     theta = np.radians(angle)
     arc, setback = developed * theta, radius * np.tan(theta / 2)
     start = sheet.mark_mm + sheet.feed * offset + law.marking_mm * rng.normal(size=(count, n))

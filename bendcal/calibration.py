@@ -14,6 +14,7 @@ import pandas as pd
 
 from bendcal.atomic import write_atomically
 from bendcal.blunders import find_blunders
+from bendcal.bow import Bow
 from bendcal.fit import NOISES, JointFit, fit_laws
 from bendcal.law import PARAMETERS, Law
 from bendcal.pieces import Pieces, pieces_of
@@ -23,7 +24,7 @@ from bendcal.version import __version__
 
 __all__ = ["FORMAT", "Calibration", "calibrate", "load_calibration"]
 
-FORMAT = 1
+FORMAT = 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,7 +44,8 @@ class Calibration:
     digest : SHA-256 of the readings that were used
     version : the package's version that made it
     reading_scale : how much wider than stated the tools' readings scatter, from the pieces
-    joint : covariance of all laws together, in the order of ``laws``; None where there are very many
+    joint : covariance of all laws together, their bows included, in the order of ``laws``; None where
+        there are very many
     warm : what the next :func:`calibrate` may begin with
 
     Examples
@@ -76,15 +78,15 @@ class Calibration:
         )
 
     def covariance_between(self, first: tuple[str, str], second: tuple[str, str]) -> np.ndarray:
-        """Covariance (5, 5) of the parameters of two laws with one another.
+        """Covariance (6, 6) of the parameters and bows of two laws with one another, as `Law.spread` is of one.
 
         Zeros where there are too many laws to keep it: differences then look a little less
         certain than they are, never more.
         """
         one, two = (list(self.laws).index((self.law(*pair).bender, self.law(*pair).tube)) for pair in (first, second))
         if self.joint is None:
-            return np.zeros((5, 5)) if one != two else self.laws[first].covariance.to_numpy()
-        return self.joint[5 * one : 5 * one + 5, 5 * two : 5 * two + 5]
+            return np.zeros((6, 6)) if one != two else self.laws[first].spread
+        return self.joint[6 * one : 6 * one + 6, 6 * two : 6 * two + 6]
 
     def save(self, path: str | Path) -> None:
         """Write the calibration to `path` as JSON, whole or not at all.
@@ -99,7 +101,7 @@ class Calibration:
             facts["parameters"] = dict(zip(PARAMETERS, map(float, law.parameters), strict=True))
             facts["covariance"] = law.covariance.to_numpy().tolist()
             facts["dof"] = law.dof if isfinite(law.dof) else None
-            laws.append({name: value for name, value in facts.items() if not name.startswith("_")})
+            laws.append({name: value for name, value in facts.items() if name not in ("_numbers", "spread")})
         record = {
             "format": FORMAT, "version": self.version, "digest": self.digest, "laws": laws, "reading_scale": self.reading_scale,
             "blunders": list(self.blunders), "cautions": list(self.cautions), "joint": None if self.joint is None else self.joint.tolist(),
@@ -149,13 +151,20 @@ def calibrate(shop: Shop, *, widths: Widths = WIDTHS, warm: np.ndarray | None = 
         cautions += _odd(laws[pair])
     if not laws:
         raise ValueError(" ".join(cautions))
-    rows = (5 * np.array(given)[:, None] + np.arange(5)).ravel()
     return Calibration(
         laws, _residuals(pieces, fit), tuple(blunder.sentence for blunder in find_blunders(pieces, fit)),
         tuple((o.offcut, o.set_aside) for o in shop.offcuts if not o.counts),
         shop.readings_digest, __version__, fit.scales[1], tuple(cautions),
-        None if fit.joint is None else fit.joint[np.ix_(rows, rows)], fit.warm,
+        None if fit.joint is None else _joint(fit, given), fit.warm,
     )
+
+
+def _joint(fit: JointFit, given: list[int]) -> np.ndarray:
+    """Of the laws that could be given: covariance of all five numbers, and mean products of the bows, which nothing corrects for."""
+    rows = (fit.p.shape[1] * np.array(given)[:, None] + np.arange(6)).ravel()
+    joint = fit.joint[np.ix_(rows, rows)]
+    joint[5::6, 5::6] += np.outer(fit.p[given, 5], fit.p[given, 5])
+    return joint
 
 
 def _law(shop: Shop, pair: tuple[str, str], k: int, pieces: Pieces, fit: JointFit, widths: Widths) -> Law:
@@ -166,10 +175,10 @@ def _law(shop: Shop, pair: tuple[str, str], k: int, pieces: Pieces, fit: JointFi
     covering = mine & ~doubted if np.any(mine & ~doubted) else mine
     dial, angle = pieces.dial[covering], pieces.readings[covering, 0]
     return Law.of(
-        *pair, fit.p[k], fit.covariance[k], scatter_deg=fit.scatter_deg, marking_mm=widths.marking_sd_mm,
+        *pair, fit.p[k, :5], fit.covariance[k, :5, :5], scatter_deg=fit.scatter_deg, marking_mm=widths.marking_sd_mm,
         dof=fit.dof, n_offcuts=int(mine.sum()), dial_range_deg=(float(dial.min()), float(dial.max())),
         angle_range_deg=(float(angle.min()), float(angle.max())),
-        dial_step_deg=bender.dial_step_deg, dial_max_deg=bender.dial_max_deg,
+        dial_step_deg=bender.dial_step_deg, dial_max_deg=bender.dial_max_deg, bow=fit.bow(k, pieces.bow_shape[pair[0]]),
     )
 
 
@@ -226,6 +235,7 @@ def load_calibration(path: str | Path) -> Calibration:
             parameters = [facts["parameters"][name] for name in PARAMETERS]
             covariance = np.array(facts["covariance"], float)
             facts["dof"] = inf if facts["dof"] is None else facts["dof"]
+            facts["bow"] = Bow(**{key: tuple(value) for key, value in facts["bow"].items()})
             for name in ("dial_range_deg", "angle_range_deg"):
                 facts[name] = tuple(facts[name]) if facts[name] else None
             law = Law.of(parameters=parameters, covariance=covariance, **{

@@ -142,11 +142,10 @@ def compare(
     one, two = cal.law(*first), cal.law(*second)
     between = cal.covariance_between(first, second)
     by_one, by_two = one.sensitivities(angle), two.sensitivities(angle)
-    c_one, c_two = one.covariance.to_numpy(), two.covariance.to_numpy()
     differences = []
     for i, (a, b) in enumerate(zip(_values(one, angle), _values(two, angle), strict=True)):
         # What the two laws share (a bender, a tube) moves both alike and drops out of the difference.
-        variance = np.einsum("np,pq,nq->n", by_one[i], c_one, by_one[i]) + np.einsum("np,pq,nq->n", by_two[i], c_two, by_two[i])
+        variance = np.einsum("np,pq,nq->n", by_one[i], one.spread, by_one[i]) + np.einsum("np,pq,nq->n", by_two[i], two.spread, by_two[i])
         variance -= 2 * np.einsum("np,pq,nq->n", by_one[i], between, by_two[i])
         differences.append(Estimate(b.value - a.value, np.sqrt(np.maximum(variance, 0.0)), a.unit, min(one.law_dof, two.law_dof)))
     return Comparison(one, two, angle, *differences)

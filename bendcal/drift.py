@@ -15,7 +15,7 @@ from scipy import special
 from bendcal.calibration import Calibration
 from bendcal.estimate import Estimate
 from bendcal.law import Law
-from bendcal.pieces import linearise, pieces_of
+from bendcal.pieces import as_next, linearise, pieces_of
 from bendcal.shop import Shop
 
 __all__ = ["ALARM_AT", "Drift", "check_drift"]
@@ -125,10 +125,10 @@ def _judge(shop: Shop, law: Law, reading_scale: float) -> Drift:
 
 
 def _against(shop: Shop, law: Law, reading_scale: float):
-    """Readings − law (3n,), their covariance, their slopes by the law's parameters (3n, 5), the names."""
-    pieces = pieces_of(shop, [(law.bender, law.tube)])
+    """Readings − law (3n,), their covariance, their slopes by the law's parameters and bow (3n, 6), the names."""
+    pieces = as_next(pieces_of(shop, [(law.bender, law.tube)]), {law.bender: law.bow.shape})
     n = len(pieces.dial)
-    p = np.tile(law.parameters.to_numpy(), (n, 1))
+    p = np.tile([*law.parameters, 0.0, 0.0], (n, 1))
     near = linearise(pieces, p, law.mean_angle(pieces.dial).value)
     taken = np.isfinite(pieces.readings)
     slope = near.by_xi * taken
@@ -139,8 +139,8 @@ def _against(shop: Shop, law: Law, reading_scale: float):
     missing = np.einsum("ni,ij->nij", ~taken, np.eye(3))
     readings = np.linalg.inv(pieces.precision + missing)
     own = own + np.where(taken[:, :, None] & taken[:, None, :], reading_scale**2 * readings, missing)
-    by = design.reshape(3 * n, 5)
-    spread = by @ law.covariance.to_numpy() @ by.T
+    by = design.reshape(3 * n, 7)[:, :6]
+    spread = by @ law.spread @ by.T
     for i in range(n):
         spread[3 * i : 3 * i + 3, 3 * i : 3 * i + 3] += own[i]
     return off, spread, by, tuple(o.offcut for o in pieces.offcuts)

@@ -11,7 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from bendcal.bow import Bow
 from bendcal.inference.latent import solve
+from bendcal.law import PARAMETERS
 from bendcal.pieces import Pieces, linearise
 from bendcal.inference.pooling import Pool, Pooled
 from bendcal.prior import WIDTHS, Widths
@@ -25,7 +27,7 @@ __all__ = ["NOISES", "JointFit", "fit_laws"]
 NOISES = ((), (0,), (1,), (2,), (1, 2), (3,))
 _DIAL = NOISES.index((3,))
 
-#: Up to so many pairs the laws' covariance with one another is kept (24 pairs: 120 × 120).
+#: Up to so many pairs the laws' covariance with one another is kept (24 pairs: 168 × 168).
 _MOST_TOGETHER = 24
 
 
@@ -35,7 +37,8 @@ class JointFit:
 
     Attributes
     ----------
-    p, covariance : (K, 5), (K, 5, 5) mean and covariance of each pair's law
+    p, covariance : (K, 7), (K, 7, 7) mean and covariance of each pair's ``prior.UNKNOWNS``: its law, the
+        bow of its bender's dial, and its drift
     scatter_deg : (K,) root mean square scatter of one bend [deg]
     dof : degrees of freedom that the uncertainty of the scatter amounts to
     residual : (N, 3) reading − law, NaN where not read
@@ -43,7 +46,7 @@ class JointFit:
         should have been, and how closely, the error of honest readings included
     chance : (N, 6) probability of each of :data:`NOISES`
     leverage : (N,) share of the piece's information that the fit takes from itself
-    joint : (5K, 5K) covariance of all laws together; None for very many pairs
+    joint : (7K, 7K) covariance of all laws together; None for very many pairs
     scales : scatter [deg], readings, own deviations: the posterior means
     warm : what the next fit may start from
     """
@@ -60,6 +63,11 @@ class JointFit:
     joint: np.ndarray | None
     scales: tuple[float, float, float]
     warm: np.ndarray
+
+    def bow(self, k: int, shape: tuple[float, float, float]) -> Bow:
+        """How far bends of law `k` may leave its straight line: what is known of the bow is not corrected for, and counts."""
+        apart = self.covariance[k, 5, :6] + np.r_[np.zeros(5), self.p[k, 5] ** 2]
+        return Bow(shape, tuple(apart.tolist()))
 
 
 def fit_laws(
@@ -201,6 +209,7 @@ class _Model:
         """Reading − law; what all other pieces expect of it and how closely; leverage."""
         scatter, reading, _ = self.scales(points)
         mean = np.einsum("s,skp->kp", weight, pooled.mean)
+        mean[:, len(PARAMETERS) :] = 0.0  # residuals are told against the law, which has no bow and no drift
         residual = self.z - np.einsum("nqp,np->nq", self.design, mean[self.group])
         honest = (reading**2)[:, None, None, None] * self.tool_covariance + self.untaken
         honest = honest + (scatter**2)[:, None, None, None] * self.slope[:, :, None] * self.slope[:, None, :]
@@ -216,7 +225,7 @@ class _Model:
 
 def _together(pool: Pool, pooled: Pooled, weight: np.ndarray, covariance: np.ndarray) -> np.ndarray:
     """Covariance of all laws with one another, the scales averaged over."""
-    k = len(covariance)
+    k, size, _ = covariance.shape
     apart = pooled.mean - np.einsum("s,skp->kp", weight, pooled.mean)
     whole = np.einsum("s,skp,sjq->kpjq", weight, apart, apart)
     for i in range(k):
@@ -224,4 +233,4 @@ def _together(pool: Pool, pooled: Pooled, weight: np.ndarray, covariance: np.nda
         if others.size:
             whole[i][:, others] += np.einsum("s,sjpq->pjq", weight, pooled.cross_covariance(pool, i, others))
         whole[i, :, i] = covariance[i]
-    return whole.reshape(5 * k, 5 * k)
+    return whole.reshape(size * k, size * k)

@@ -112,10 +112,10 @@ def landing_of(sheet: MarkSheet, *, end: str | None = None, twist_sd_deg: float 
     given = sheet.line.corner_nodes_mm[::-1] if end == "A" else sheet.line.corner_nodes_mm
     turn = _frame_of(given)
     by, by_twist = turn @ by, turn @ by_twist
-    parts = {("law", 0): by[:, :5] @ law.covariance.to_numpy() @ by[:, :5].T}
+    parts = {("law", 0): by[:, :6] @ law.spread @ by[:, :6].T}
     for k in range(n):
-        parts["angle", k + 1] = law.scatter_deg**2 * np.outer(by[:, 5 + k], by[:, 5 + k])
-        parts["mark", k + 1] = law.marking_mm**2 * np.outer(by[:, 5 + n + k], by[:, 5 + n + k])
+        parts["angle", k + 1] = law.scatter_deg**2 * np.outer(by[:, 6 + k], by[:, 6 + k])
+        parts["mark", k + 1] = law.marking_mm**2 * np.outer(by[:, 6 + n + k], by[:, 6 + n + k])
         parts["twist", k + 1] = twist_sd_deg**2 * np.outer(by_twist[:, k], by_twist[:, k])
     covariance = sum(parts.values())
     total = float(np.trace(covariance)) or 1.0

@@ -9,11 +9,14 @@ import numpy as np
 import pandas as pd
 
 from bendcal.arc import gain_mm, setback_mm, take_up_mm
+from bendcal.bow import Bow
 from bendcal.estimate import Estimate
 
 __all__ = ["PARAMETERS", "Law"]
 
 PARAMETERS = ("a_deg", "b", "radius_mm", "developed_radius_mm", "mark_offset_mm")
+
+_STRAIGHT = Bow((0.0, 0.0, 0.0), (0.0,) * 6)
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,6 +39,7 @@ class Law:
     n_offcuts : how many pieces taught it
     dial_range_deg, angle_range_deg : what those pieces covered [deg], or None
     dial_step_deg, dial_max_deg : the bender's dial, if known [deg]
+    bow : how far bends may leave the straight line, if the dial is not quite even
 
     Examples
     --------
@@ -56,14 +60,18 @@ class Law:
     angle_range_deg: tuple[float, float] | None = None
     dial_step_deg: float | None = None
     dial_max_deg: float | None = None
+    bow: Bow = _STRAIGHT
     _numbers: tuple = field(init=False, repr=False)
-    _matrix: np.ndarray = field(init=False, repr=False)
+    spread: np.ndarray = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         if tuple(self.parameters.index) != PARAMETERS or self.covariance.shape != (5, 5):
             raise ValueError(f"A law has the parameters {', '.join(PARAMETERS)} and a 5 by 5 covariance.")
         object.__setattr__(self, "_numbers", tuple(float(v) for v in self.parameters))
-        object.__setattr__(self, "_matrix", self.covariance.to_numpy(float))
+        spread = np.zeros((6, 6))
+        spread[:5, :5] = self.covariance.to_numpy(float)
+        spread[5, :] = spread[:, 5] = self.bow.covariance
+        object.__setattr__(self, "spread", spread)
         if not self._numbers[1] > 0:
             raise ValueError(
                 f"{self.bender} with {self.tube}: the finished angle does not rise with the dial (b = {self._numbers[1]:.3g}); "
@@ -105,8 +113,7 @@ class Law:
         """
         dial = _finite(dial_deg, "dial_deg")
         a, b = self._numbers[:2]
-        by_law = self._variance_of(np.ones_like(dial), dial)
-        return _estimate(a + b * dial, by_law + self.scatter_deg**2, "°", self.dof)
+        return _estimate(a + b * dial, self._angle_variance(dial) + self.scatter_deg**2, "°", self.dof)
 
     @property
     def law_dof(self) -> float:
@@ -122,7 +129,7 @@ class Law:
         """The angle about which many bends at `dial_deg` [deg] would finish: no scatter in its u."""
         dial = _finite(dial_deg, "dial_deg")
         a, b = self._numbers[:2]
-        return _estimate(a + b * dial, self._variance_of(np.ones_like(dial), dial), "°", self.law_dof)
+        return _estimate(a + b * dial, self._angle_variance(dial), "°", self.law_dof)
 
     def dial_for(self, angle_deg) -> Estimate:
         """The dial setting whose bends finish at `angle_deg` on average.
@@ -139,26 +146,26 @@ class Law:
         angle = _finite(angle_deg, "angle_deg")
         a, b = self._numbers[:2]
         dial = (angle - a) / b
-        return _estimate(dial, self._variance_of(np.ones_like(dial), dial) / b**2, "°", self.law_dof)
+        return _estimate(dial, self._angle_variance(dial) / b**2, "°", self.law_dof)
 
     def springback(self, dial_deg) -> Estimate:
         """Dial angle − finished angle, on average over many bends at `dial_deg` [deg]."""
         dial = _finite(dial_deg, "dial_deg")
         a, b = self._numbers[:2]
-        return _estimate(dial - (a + b * dial), self._variance_of(np.ones_like(dial), dial), "°", self.law_dof)
+        return _estimate(dial - (a + b * dial), self._angle_variance(dial), "°", self.law_dof)
 
     def setback(self, angle_deg) -> Estimate:
         """Apex to start of bend, R·tan(θ/2) [mm], for finished angles [deg]."""
         angle = _finite(angle_deg, "angle_deg")
         tan = np.tan(np.radians(angle) / 2)
-        return _estimate(setback_mm(angle, self._numbers[2]), self._matrix[2, 2] * tan**2, "mm", self.law_dof)
+        return _estimate(setback_mm(angle, self._numbers[2]), self.spread[2, 2] * tan**2, "mm", self.law_dof)
 
     def take_up(self, angle_deg) -> Estimate:
         """Mark to apex, m + R·tan(θ/2) [mm], for finished angles [deg]: mark = leg − take-up."""
         angle = _finite(angle_deg, "angle_deg")
         _, _, radius, _, offset = self._numbers
         tan = np.tan(np.radians(angle) / 2)
-        c = self._matrix
+        c = self.spread
         variance = c[4, 4] + tan**2 * c[2, 2] + 2 * tan * c[2, 4]
         return _estimate(take_up_mm(angle, radius, offset), variance, "mm", self.law_dof)
 
@@ -166,17 +173,18 @@ class Law:
         """Both legs − straight length, 2R·tan(θ/2) − λθ [mm], for finished angles [deg]."""
         angle = _finite(angle_deg, "angle_deg")
         by_radius, by_developed = 2 * np.tan(np.radians(angle) / 2), -np.radians(angle)
-        c = self._matrix
+        c = self.spread
         variance = by_radius**2 * c[2, 2] + by_developed**2 * c[3, 3] + 2 * by_radius * by_developed * c[2, 3]
         return _estimate(gain_mm(angle, self._numbers[2], self._numbers[3]), variance, "mm", self.law_dof)
 
     def sensitivities(self, angle_deg) -> np.ndarray:
-        """∂(dial setting, take-up, gain)/∂(parameters) at finished angles [deg], (3, n, 5)."""
+        """∂(dial setting, take-up, gain)/∂(parameters, bow) at finished angles [deg], (3, n, 6), to go with `spread`."""
         angle = np.atleast_1d(_finite(angle_deg, "angle_deg"))
         a, b = self._numbers[:2]
         tan, theta = np.tan(np.radians(angle) / 2), np.radians(angle)
-        by = np.zeros((3, len(angle), 5))
-        by[0, :, 0], by[0, :, 1] = -1 / b, -(angle - a) / b**2
+        by = np.zeros((3, len(angle), 6))
+        dial = (angle - a) / b
+        by[0, :, 0], by[0, :, 1], by[0, :, 5] = -1 / b, -dial / b, -self.bow.at(dial) / b
         by[1, :, 2], by[1, :, 4] = tan, 1.0
         by[2, :, 2], by[2, :, 3] = 2 * tan, -theta
         return by
@@ -189,9 +197,11 @@ class Law:
         low, high = self.angle_range_deg
         return ((angle >= low - 0.5) & (angle <= high + 0.5))[()]
 
-    def _variance_of(self, by_a: np.ndarray, by_b: np.ndarray) -> np.ndarray:
-        c = self._matrix
-        return by_a**2 * c[0, 0] + by_b**2 * c[1, 1] + 2 * by_a * by_b * c[0, 1]
+    def _angle_variance(self, dial: np.ndarray) -> np.ndarray:
+        """Variance of the angle about which bends at `dial` finish: of the line, and of where they may leave it."""
+        c, g = self.spread, self.bow.at(dial)
+        line = c[0, 0] + dial**2 * c[1, 1] + 2 * dial * c[0, 1]
+        return line + 2 * g * (c[0, 5] + dial * c[1, 5]) + g**2 * c[5, 5]
 
     def __str__(self) -> str:
         a, b, radius, developed, offset = self._numbers

@@ -20,29 +20,32 @@ __all__ = ["TWIST_SD_DEG", "along_last_leg_mm", "end_covariance_mm2", "end_sensi
 #: Standard deviation of turning the tube to a twist by eye and a line drawn along it (common practice).
 TWIST_SD_DEG = 1.0
 
+#: What belongs to the law: its five numbers and its bow, in the order of ``Law.spread``.
+_LAW = 6
+
 
 def _shape_sensitivities(legs: Legs, law: Law, dial_deg: np.ndarray, side: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """∂(legs)/∂(sources), (n + 1, 5 + 2n), and ∂(angles)/∂(sources), (n, 5 + 2n).
+    """∂(legs)/∂(sources), (n + 1, 6 + 2n), and ∂(angles)/∂(sources), (n, 6 + 2n).
 
-    The sources are the law's five numbers, n bends' scatter [deg], n marks [mm].
+    The sources are the law's five numbers, its bow, n bends' scatter [deg], n marks [mm].
     """
     n = legs.bends
     _, _, radius, developed, _ = (float(v) for v in law.parameters)
     theta = np.radians(legs.angle_deg)
     tan = np.tan(theta / 2)
-    angle = np.zeros((n, 5 + 2 * n))
-    angle[:, 0], angle[:, 1] = 1.0, dial_deg
-    angle[np.arange(n), 5 + np.arange(n)] = 1.0
+    angle = np.zeros((n, _LAW + 2 * n))
+    angle[:, 0], angle[:, 1], angle[:, 5] = 1.0, dial_deg, law.bow.at(dial_deg)
+    angle[np.arange(n), _LAW + np.arange(n)] = 1.0
     by_angle = angle * (np.pi / 180)
     # start and end of each bend along the straight tube, and its setback
     arc = developed * by_angle
     arc[:, 3] += theta
     start = np.where(side[:, None] < 0, -arc, 0.0)
     start[:, 4] += side
-    start[np.arange(n), 5 + n + np.arange(n)] += 1.0
+    start[np.arange(n), _LAW + n + np.arange(n)] += 1.0
     setback = radius * 0.5 / np.cos(theta / 2)[:, None] ** 2 * by_angle
     setback[:, 2] += tan
-    none = np.zeros((1, 5 + 2 * n))
+    none = np.zeros((1, _LAW + 2 * n))
     leg = np.concatenate([start, none]) - np.concatenate([none, start + arc])
     return leg + np.concatenate([none, setback]) + np.concatenate([setback, none]), angle
 
@@ -58,7 +61,7 @@ def end_sensitivities(
 
     Returns
     -------
-    (3, 5 + 2n) [mm per unit] for the law's five numbers, n bends' own scatter [deg] and
+    (3, 6 + 2n) [mm per unit] for the law's five numbers and its bow, n bends' own scatter [deg] and
     n marks [mm]; (3, n) [mm/deg] for the twists
     """
     by_leg, by_angle = _shape_sensitivities(legs, law, dial_deg, side)
@@ -92,9 +95,9 @@ def end_covariance_mm2(
     """
     n = legs.bends
     end, per_twist = end_sensitivities(legs, law, dial_deg, side, free_end=free_end)
-    covariance = np.zeros((5 + 2 * n, 5 + 2 * n))
-    covariance[:5, :5] = law.covariance.to_numpy()
-    rest = np.arange(5, 5 + 2 * n)
+    covariance = np.zeros((_LAW + 2 * n, _LAW + 2 * n))
+    covariance[:_LAW, :_LAW] = law.spread
+    rest = np.arange(_LAW, _LAW + 2 * n)
     covariance[rest, rest] = np.repeat([law.scatter_deg**2, law.marking_mm**2], n)
     return end @ covariance @ end.T + twist_sd_deg**2 * per_twist @ per_twist.T
 

@@ -13,13 +13,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from bendcal.inference.pooling import Pool
+from bendcal.law import PARAMETERS
 from bendcal.shop import Shop
 from bendcal.springback import moment_nmm, springback_ratio
 
-__all__ = ["CAUSES", "WIDTHS", "Widths", "pool_of"]
+__all__ = ["CAUSES", "UNKNOWNS", "WIDTHS", "Widths", "pool_of"]
 
 #: What belongs to a bender and is the same for every tube bent on it.
-CAUSES = ("dial zero", "lever give", "dial gain", "die radius", "stretch", "mark offset")
+CAUSES = ("dial zero", "lever give", "dial gain", "die radius", "stretch", "mark offset", "dial bow", "drift")
+
+#: What the fit works out for each bender with each tube: the five numbers of its law, then how
+#: far its bender's dial is bowed, and how far its bends drift with each further one.
+UNKNOWNS = (*PARAMETERS, "bow_deg", "drift_deg_per_bend")
 
 
 @dataclass(frozen=True)
@@ -38,6 +43,10 @@ class Widths:
         (FAA AC 43.13-1B gives 3.5 for steel: memory) and its relative error
     stretch, stretch_sd : of a bender: 1 − λ/R, the neutral line lies a little inside the centreline
     offset_sd_mm : of a bender: the mark offset, of either sign; references differ
+    dial_bow_deg : of a bender: how far its dial is bowed, in the middle over a chord from 15° to
+        120°; half of a usual dial step
+    drift_deg_per_bend : of a bender: how its bends come out a little further, or less far, with
+        each further one, as joints wear and a hand gets used to it; 1° in 100 bends
     theory : of a tube: relative error of the springback that section mechanics predicts, on
         top of the alloy's own spread. Published comparisons find analytical models 14 to
         39 % off (Science Progress, 2020, doi 10.1177/0036850420984303, abstract read)
@@ -48,6 +57,8 @@ class Widths:
     scatter_deg, scatter_log_sd : one bend's finished angle at one setting: median, and sd of its log
     reading_log_sd : the tools' uncertainties, all times one unknown scale of median 1: sd of its log
     marking_sd_mm : drawing a mark and lining it up, for one bend
+    crossing_sd_mm : how far beside its leg the middle line goes that is drawn or sighted to find
+        the apex; where legs cross at a small angle this moves their crossing far
     blunder_chance : that a given reading of a piece is a blunder
     blunder_angle_deg, blunder_leg_mm, blunder_dial_deg : how far blunders stray
     """
@@ -62,6 +73,8 @@ class Widths:
     stretch: float = 0.02
     stretch_sd: float = 0.02
     offset_sd_mm: float = 15.0
+    dial_bow_deg: float = 0.5
+    drift_deg_per_bend: float = 0.01
     theory: float = 0.25
     own_a_deg: float = 0.25
     own_b: float = 0.004
@@ -73,6 +86,7 @@ class Widths:
     scatter_log_sd: float = 0.5
     reading_log_sd: float = 0.2
     marking_sd_mm: float = 0.3
+    crossing_sd_mm: float = 0.2
     blunder_chance: float = 0.01
     blunder_angle_deg: float = 20.0
     blunder_leg_mm: float = 10.0
@@ -103,13 +117,16 @@ def pool_of(shop: Shop, pairs: Sequence[tuple[str, str]], widths: Widths = WIDTH
     tubes = list(dict.fromkeys(tube for _, tube in pairs))
     die_mm = {name: _die_mm(shop, name, [t for b, t in pairs if b == name], widths) for name in benders}
     k = len(pairs)
-    centre, by_owner, by_kind = np.zeros((k, 5)), np.zeros((k, 5, len(CAUSES))), np.zeros((k, 5))
-    own = np.zeros((k, 5, 5))
+    size = len(UNKNOWNS)
+    centre, by_owner, by_kind = np.zeros((k, size)), np.zeros((k, size, len(CAUSES))), np.zeros((k, size))
+    own = np.zeros((k, size, size))
     for i, (bender, tube) in enumerate(pairs):
-        centre[i], by_owner[i], by_kind[i], own[i] = _one_pair(shop, die_mm[bender], tube, widths)
+        centre[i, :5], by_owner[i, :5], by_kind[i, :5], own[i, :5, :5] = _one_pair(shop, die_mm[bender], tube, widths)
+        by_owner[i, 5, 6] = by_owner[i, 6, 7] = 1.0
     die_sd = [widths.die_known if shop.benders[name].die_radius_mm else widths.die_unknown for name in benders]
     variance = np.array([
-        [widths.dial_zero_deg, widths.give_sd_deg_per_nm, widths.dial_gain, sd, widths.stretch_sd, widths.offset_sd_mm]
+        [widths.dial_zero_deg, widths.give_sd_deg_per_nm, widths.dial_gain, sd, widths.stretch_sd, widths.offset_sd_mm,
+         widths.dial_bow_deg, widths.drift_deg_per_bend]
         for sd in die_sd
     ])  # fmt: skip
     flow = np.array([np.hypot(widths.theory, shop.tubes[name].alloy.flow_spread) for name in tubes])
@@ -126,7 +143,7 @@ def _die_mm(shop: Shop, bender: str, tubes: Sequence[str], widths: Widths) -> fl
 
 
 def _one_pair(shop: Shop, die: float, tube_name: str, widths: Widths):
-    """Centre (5,), by bender (5, 6), by the tube's flow stress (5,), own covariance (5, 5)."""
+    """Of a law: centre (5,), by bender (5, 8), by the tube's flow stress (5,), own covariance (5, 5)."""
     tube = shop.tubes[tube_name]
     step = 1e-4
     ratio = float(springback_ratio(tube, die))

@@ -95,13 +95,13 @@ class Shop:
     def readings_digest(self) -> str:
         """SHA-256 over all that a fit hangs on: two shops with the same one have the same laws.
 
-        Readings, tools, tubes and benders count; notes, dates and the order of the log do not.
+        Readings with their order in the log (benders drift), tools, tubes and benders count; notes and dates do not.
         """
         skip = {"row", "note", "date", "temper"}
         numbers = [{k: v for k, v in asdict(o).items() if k not in skip} for o in self.offcuts]
         used = {(o.bender, o.tube, o.angle_tool, o.length_tool) for o in self.offcuts}
         facts = [repr(self.benders.get(b)) + repr(self.tubes.get(t)) + repr(self.tools.get(x)) + repr(self.tools.get(y)) for b, t, x, y in used]
-        text = json.dumps([sorted(numbers, key=lambda o: o["offcut"]), sorted(facts)], ensure_ascii=False, default=float, sort_keys=True)
+        text = json.dumps([numbers, sorted(facts)], ensure_ascii=False, default=float, sort_keys=True)
         return hashlib.sha256(text.encode()).hexdigest()
 
     def pairs(self) -> tuple[tuple[str, str], ...]:

@@ -58,7 +58,7 @@ def test_before_and_after_tell_the_prior_and_the_law(shop, cal):
     picture = teaching.before_and_after(shop, law)
     shown = [float(re.match(r"[−\d.]+", ax.get_xlabel())[0].replace("−", "-")) for ax in picture.axes]
     assert shown == pytest.approx(law.parameters.to_numpy(), abs=0.006)
-    prior_sd = np.sqrt(np.diag(pool_of(shop, [("small", "steel-3/16")]).marginal_covariance()[0]))
+    prior_sd = np.sqrt(np.diag(pool_of(shop, [("small", "steel-3/16")]).marginal_covariance()[0]))[:5]
     told = [float(found) for found in re.findall(r"before \S+ ± ([\d.]+)", picture.alt)]
     assert told == pytest.approx(prior_sd, rel=0.05)
 

@@ -9,6 +9,7 @@ import pandas as pd
 
 from bendcal.design.optimal import gains
 from bendcal.design.prospects import READINGS, Aim, Prospects
+from bendcal.prior import UNKNOWNS
 
 __all__ = ["Advice", "Plan", "next_sentence", "plan_sentence", "stop_sentence"]
 
@@ -85,9 +86,9 @@ def _because(prospects: Prospects, i: int, aim: Aim) -> str:
     if (angle > high + 1 and needed.max() > high + 1) or (angle < low - 1 and needed.min() < low - 1):
         far = needed.max() if angle > high else needed.min()
         return f"its bend of {far:.0f}° lies beyond what the offcuts covered ({low:.0f}° to {high:.0f}°)"
-    k = 5 * list(prospects.laws).index(aim.pair)
+    k = len(UNKNOWNS) * list(prospects.laws).index(aim.pair)
     parts = []
-    for columns in ((k, k + 1), (k + 2, k + 3, k + 4)):
+    for columns in ((k, k + 1, k + 5), (k + 2, k + 3, k + 4)):
         only = np.zeros_like(aim.by_law)
         only[:, columns] = aim.by_law[:, columns]
         parts.append(gains(prospects.covariance, prospects.design[i : i + 1], prospects.noise[i : i + 1], aim=only)[0])

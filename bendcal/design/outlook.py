@@ -34,7 +34,7 @@ def standing(prospects: Prospects, covariance: np.ndarray, z: float) -> tuple[np
 
 
 def after(prospects: Prospects, picks: Sequence[int]) -> np.ndarray:
-    """The laws' covariance once the pieces in rows `picks` are bent, (5K, 5K)."""
+    """The laws' covariance once the pieces in rows `picks` are bent, (7K, 7K)."""
     covariance = prospects.covariance
     for i in picks:
         covariance = updated(covariance, prospects.design[i], prospects.noise[i])

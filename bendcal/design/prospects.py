@@ -16,14 +16,15 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from bendcal.bending import feeds
+from bendcal.bow import Bow
 from bendcal.fit import fit_laws
 from bendcal.law import Law
 from bendcal.lines import Line
 from bendcal.margin import along_last_leg_mm, end_covariance_mm2, end_sensitivities
 from bendcal.offcuts import Offcut
 from bendcal.path import Legs, end_shifts, reverse_legs
-from bendcal.pieces import linearise, pieces_of
-from bendcal.prior import WIDTHS, Widths, pool_of
+from bendcal.pieces import as_next, linearise, pieces_of
+from bendcal.prior import UNKNOWNS, WIDTHS, Widths, pool_of
 from bendcal.shop import Shop, named
 
 __all__ = ["READINGS", "STAND_IN_LEG_MM", "Aim", "Prospects", "prospects_of"]
@@ -42,6 +43,9 @@ _LOW_DEG, _HIGH_DEG = 20.0, 120.0
 #: No piece is offered that would be bent tighter than this [deg].
 _TIGHTEST_DEG = 160.0
 
+#: What the fit works out for each pair.
+_SIZE = len(UNKNOWNS)
+
 
 @dataclass(frozen=True, eq=False)
 class Aim:
@@ -51,8 +55,8 @@ class Aim:
     ----------
     name : the line's, or what stands in for it
     pair : (bender, tube)
-    by_law : (r, 5K) the end's place, by the numbers of all laws [mm per unit]
-    along : (r', 5K) the same along its own leg, which trimming can make good
+    by_law : (r, 7K) the end's place, by the ``prior.UNKNOWNS`` of all laws [mm per unit]
+    along : (r', 7K) the same along its own leg, which trimming can make good
     rest_mm2, along_rest_mm2 : variance that no offcut lowers: single bends, marks, twists,
         and along the leg what the ends use up
     angles_deg : the bends it has
@@ -78,11 +82,11 @@ class Prospects:
     Attributes
     ----------
     laws : (bender, tube) → Law, those without an offcut included
-    covariance : (5K, 5K) of all laws together, in the order of `laws`
+    covariance : (7K, 7K) of all laws together, ``prior.UNKNOWNS`` of each, in the order of `laws`
     aims : one for each line with a bend; without any, one for each pair
     table : (N) rows bender, tube, dial_deg, readings, angle_deg (to be expected): the pieces
         that could be bent, in runs of rising dial
-    design, noise : (N, 3, 5K), (N, 3, 3) what they would read, linearised
+    design, noise : (N, 3, 7K), (N, 3, 3) what they would read, linearised
     """
 
     laws: Mapping[tuple[str, str], Law]
@@ -94,7 +98,7 @@ class Prospects:
 
     @property
     def weighted_aim(self) -> np.ndarray:
-        """(M, 5K) all lines' ends, so that tr(A·C·Aᵀ) is their weighted summed variance [mm²]."""
+        """(M, 7K) all lines' ends, so that tr(A·C·Aᵀ) is their weighted summed variance [mm²]."""
         return np.concatenate([aim.weight**0.5 * aim.by_law for aim in self.aims])
 
     def unbent(self) -> set[tuple[str, str]]:
@@ -146,16 +150,21 @@ def prospects_of(
     for k, pair in enumerate(every):
         angle = pieces.readings[pieces.group == k, 0]
         laws[pair] = Law.of(
-            *pair, fit.p[k], fit.covariance[k], scatter_deg=fit.scatter_deg, marking_mm=widths.marking_sd_mm, dof=fit.dof,
+            *pair, fit.p[k, :5], fit.covariance[k, :5, :5], bow=fit.bow(k, pieces.bow_shape[pair[0]]), scatter_deg=fit.scatter_deg, marking_mm=widths.marking_sd_mm, dof=fit.dof,
             n_offcuts=len(angle), angle_range_deg=(float(angle.min()), float(angle.max())) if len(angle) else None,
             dial_max_deg=shop.benders[pair[0]].dial_max_deg,
         )
-    place = {pair: slice(5 * k, 5 * k + 5) for k, pair in enumerate(every)}
+    place = {pair: slice(_SIZE * k, _SIZE * k + 6) for k, pair in enumerate(every)}
     weight = weights or {}
-    aims = tuple(_line_aim(shop, line, laws, place, float(weight.get(line.line, 1.0))) for line in chosen)
-    aims = aims or tuple(_stand_in(pair, laws[pair], place) for pair in may)
+    # What is left once everything were known: nothing of the law but the bow, which nobody corrects for.
+    known = {
+        pair: replace(law, covariance=law.covariance * 0.0, bow=Bow(law.bow.shape, (0.0,) * 5 + (float(fit.p[k, 5]) ** 2,)))
+        for k, (pair, law) in enumerate(laws.items())
+    }  # fmt: skip
+    aims = tuple(_line_aim(shop, line, laws, known, place, float(weight.get(line.line, 1.0))) for line in chosen)
+    aims = aims or tuple(_stand_in(pair, laws[pair], known[pair], place) for pair in may)
     candidates = _candidates(shop, may, laws, aims, dials_deg)
-    design, noise = _readings(shop, candidates, every, fit, widths)
+    design, noise = _readings(shop, candidates, every, fit, pieces.bow_shape, widths)
     table = pd.DataFrame({
         "bender": [o.bender for o in candidates], "tube": [o.tube for o in candidates],
         "dial_deg": [o.dial_deg for o in candidates], "readings": [READINGS[o.has_legs] for o in candidates],
@@ -164,12 +173,11 @@ def prospects_of(
     return Prospects(laws, fit.joint, aims, table, design, noise)
 
 
-def _end(legs: Legs, law: Law, free_end: str) -> tuple[np.ndarray, np.ndarray, float, float]:
-    """The end by the law (3, 5), the same along its leg (1, 5), and the two variances that are left."""
+def _end(legs: Legs, law: Law, known: Law, free_end: str) -> tuple[np.ndarray, np.ndarray, float, float]:
+    """The end by the law and its bow (3, 6), the same along its leg (1, 6), and the two variances that are left."""
     dial, side = law.dial_for(legs.angle_deg).value, feeds("A", legs.bends)
-    by_law = end_sensitivities(legs, law, dial, side, free_end=free_end)[0][:, :5]
+    by_law = end_sensitivities(legs, law, dial, side, free_end=free_end)[0][:, :6]
     along = end_shifts(reverse_legs(legs) if free_end == "A" else legs)[0][-1:]
-    known = replace(law, covariance=law.covariance * 0.0)
     rest = end_covariance_mm2(legs, known, dial, side, free_end=free_end)
     return by_law, along @ by_law, float(np.trace(rest)), along_last_leg_mm(rest, legs, free_end=free_end) ** 2
 
@@ -180,11 +188,11 @@ def _spread(rows: np.ndarray, where: slice, width: int) -> np.ndarray:
     return wide
 
 
-def _line_aim(shop: Shop, line: Line, laws: Mapping, place: Mapping, weight: float) -> Aim:
+def _line_aim(shop: Shop, line: Line, laws: Mapping, known: Mapping, place: Mapping, weight: float) -> Aim:
     if not weight >= 0:
         raise ValueError(f"The weight of line {line.line!r} is {weight}; it must be 0 or more.")
-    pair, width = (line.bender, line.tube), 5 * len(laws)
-    by_law, along, rest, along_rest = _end(line.legs, laws[pair], line.trim_at)
+    pair, width = (line.bender, line.tube), _SIZE * len(laws)
+    by_law, along, rest, along_rest = _end(line.legs, laws[pair], known[pair], line.trim_at)
     ends = shop.end(line.end_a).uses_sd_mm ** 2 + shop.end(line.end_b).uses_sd_mm ** 2
     return Aim(
         line.line, pair, _spread(by_law, place[pair], width), _spread(along, place[pair], width), rest, along_rest + ends,
@@ -192,10 +200,10 @@ def _line_aim(shop: Shop, line: Line, laws: Mapping, place: Mapping, weight: flo
     )  # fmt: skip
 
 
-def _stand_in(pair: tuple[str, str], law: Law, place: Mapping) -> Aim:
+def _stand_in(pair: tuple[str, str], law: Law, known: Law, place: Mapping) -> Aim:
     """Single bends at several angles, averaged over: a small error at all of them is wanted."""
-    each = [_end(Legs([STAND_IN_LEG_MM] * 2, [angle], [0.0]), law, "B") for angle in _STAND_IN_DEG]
-    share, width = len(each) ** -0.5, 5 * len(place)
+    each = [_end(Legs([STAND_IN_LEG_MM] * 2, [angle], [0.0]), law, known, "B") for angle in _STAND_IN_DEG]
+    share, width = len(each) ** -0.5, _SIZE * len(place)
     by_law, along = (_spread(share * np.concatenate([e[i] for e in each]), place[pair], width) for i in (0, 1))
     rest, along_rest = (float(np.mean([e[i] for e in each])) for i in (2, 3))
     name = f"{STAND_IN_LEG_MM:g} mm legs of {pair[1]} on {pair[0]}"
@@ -251,9 +259,11 @@ def _candidates(shop: Shop, may: Sequence, laws: Mapping, aims: Sequence[Aim], d
     return made
 
 
-def _readings(shop: Shop, candidates: Sequence[Offcut], every: Sequence, fit, widths: Widths) -> tuple[np.ndarray, np.ndarray]:
-    """J (N, 3, 5K) and V (N, 3, 3) of the candidates, as the fit would see them; the true angle's scatter is in V."""
-    pieces = pieces_of(replace(shop, offcuts=tuple(candidates)), every, widths)
+def _readings(
+    shop: Shop, candidates: Sequence[Offcut], every: Sequence, fit, bow_shape: Mapping, widths: Widths
+) -> tuple[np.ndarray, np.ndarray]:
+    """J (N, 3, 7K) and V (N, 3, 3) of the candidates, as the fit would see them; the true angle's scatter is in V."""
+    pieces = as_next(pieces_of(replace(shop, offcuts=tuple(candidates)), every, widths), bow_shape)
     order = {id(o): i for i, o in enumerate(pieces.offcuts)}
     order = np.array([order[id(o)] for o in candidates])
     near = linearise(pieces, fit.p[pieces.group], pieces.readings[:, 0])
@@ -263,6 +273,6 @@ def _readings(shop: Shop, candidates: Sequence[Offcut], every: Sequence, fit, wi
     gap = np.eye(3) * ~taken[:, None, :]
     tools = np.linalg.inv(pieces.precision + gap) - gap
     noise = fit.scales[1] ** 2 * tools + gap + fit.scatter_deg**2 * slope[:, :, None] * slope[:, None, :]
-    design = np.zeros((len(rows), 3, len(every), 5))
+    design = np.zeros((len(rows), 3, len(every), _SIZE))
     design[np.arange(len(rows)), :, pieces.group] = rows
     return design.reshape(len(rows), 3, -1)[order], noise[order]

@@ -50,9 +50,9 @@ def shared_causes(cal: Calibration) -> Picture:
     ):  # fmt: skip
         for name, y in zip(names, column(len(names)), strict=True):
             block(ax, x, y - 7.5, width, 15.0, fill=PALE)
-            write(ax, x + 2.5, y + 3.0, name, size=9.0, bold=True)
-            for k, part in enumerate(textwrap.wrap(said, 38)[:2]):
-                write(ax, x + 2.5, y - 1.2 - 3.6 * k, part, size=7.5, color=GREY)
+            write(ax, x + 2.5, y + 3.4, name, size=9.0, bold=True)
+            for k, part in enumerate(textwrap.wrap(said, 40)[:3]):
+                write(ax, x + 2.5, y + 0.2 - 3.1 * k, part, size=7.2, color=GREY)
             places[side, name] = (x + width if side == "bender" else x, y)
     for (bender, tube), y in zip(pairs, column(len(pairs)), strict=True):
         law = cal.laws[bender, tube]
@@ -79,7 +79,7 @@ def before_and_after(shop: Shop, law: Law) -> Picture:
     Picture: a panel for each of the five numbers
     """
     pool = pool_of(shop, [(law.bender, law.tube)])
-    before, before_u = pool.centre[0], np.sqrt(np.diag(pool.marginal_covariance()[0]))
+    before, before_u = pool.centre[0, :5], np.sqrt(np.diag(pool.marginal_covariance()[0])[:5])
     after, after_u = law.parameters.to_numpy(), np.sqrt(np.diag(law.covariance.to_numpy()))
     picture, axes = graph(9.0, 2.9, 1, 5)
     for i, (ax, name) in enumerate(zip(axes[0], PARAMETERS, strict=True)):

@@ -94,8 +94,8 @@ def own_prior(rng: np.random.Generator, shops: int, *, tubes: int, per_pair: int
         law, truth = cal.laws[pair], drawn.truth[pair]
         dial, target = rng.uniform(LOW_DEG, HIGH_DEG, size=2)
         asked = places(
-            law, truth, dial_deg=dial, finished_deg=truth[0] + truth[1] * dial + drawn.scatter_deg * rng.normal(),
-            target_deg=target, right_dial_deg=(target - truth[0]) / truth[1],
+            law, truth, dial_deg=dial, finished_deg=drawn.mean_angle(pair, dial) + drawn.scatter_deg * rng.normal(),
+            target_deg=target, right_dial_deg=drawn.dial_for(pair, target),
         )  # fmt: skip
         sd = np.sqrt(np.diag(law.covariance))
         yield asked + [place(Estimate(law.parameters.iloc[i], sd[i]), truth[i]) for i in range(5)]

@@ -59,7 +59,7 @@ def joint_residuals(shop: Shop):
     pairs = shop.pairs()
     pieces, pool = pieces_of(shop, pairs), pool_of(shop, pairs)
     k, n = len(pairs), len(pieces.dial)
-    root = np.linalg.cholesky(pool.own)
+    root = np.linalg.cholesky(pool.own[:, :5, :5])  # bow and drift are their bender's alone
     whiten = np.linalg.cholesky(pieces.precision)
     owner_sd, kind_sd = np.sqrt(pool.owner_variance), np.sqrt(pool.kind_variance)
 
@@ -67,7 +67,8 @@ def joint_residuals(shop: Shop):
         beta, flow, delta, theta = np.split(u, np.cumsum([owner_sd.size, kind_sd.size, 5 * k]))
         causes = beta.reshape(owner_sd.shape) * owner_sd
         p = pool.centre + np.einsum("kpq,kq->kp", pool.by_owner, causes[pool.owner])
-        p = p + pool.by_kind * (flow * kind_sd)[pool.kind][:, None] + np.einsum("kpq,kq->kp", root, delta.reshape(k, 5))
+        p = p + pool.by_kind * (flow * kind_sd)[pool.kind][:, None]
+        p[:, :5] += np.einsum("kpq,kq->kp", root, delta.reshape(k, 5))
         near = linearise(pieces, p[pieces.group], theta)
         off = np.einsum("nji,nj->ni", whiten, pieces.readings - near.h)
         return np.concatenate([off.ravel(), (theta - near.mu) / WIDTHS.scatter_deg, beta, flow, delta])

@@ -23,7 +23,7 @@ from reference.shops import SHOPS  # noqa: E402
 from bendcal.arc import crossing_sign  # noqa: E402
 from bendcal.prior import WIDTHS, pool_of  # noqa: E402
 
-SEED, CHAINS, WARMUP, DRAWS = 20261125, 4, 1500, 6000
+SEED, CHAINS, WARMUP, DRAWS = 20261125, 4, 1500, 18000
 HERE = Path(__file__).resolve().parent
 
 
@@ -32,6 +32,19 @@ def arrays(shop) -> dict:
     pairs = shop.pairs()
     offcuts = [o for pair in pairs for o in shop.offcuts_for(*pair)]
     nan = float("nan")
+
+    # Which of its bender's bends each is, counted back from the next one to come.
+    order = {id(o): i for name in shop.benders for i, o in enumerate(p for p in shop.offcuts if p.counts and p.bender == name)}
+    count = {name: sum(o.bender == name for o in offcuts) for name in shop.benders}
+    # A bow of height 1 in the middle over a chord from 15° to 120°, less its best straight line through the bender's pieces
+    # and, with the weight of one piece, through 22 settings from end to end.
+    bow = np.zeros(len(offcuts))
+    for name in shop.benders:
+        mine = np.array([o.bender == name for o in offcuts])
+        x = (np.array([o.dial_deg for o in offcuts])[mine] - 67.5) / 52.5
+        every = np.concatenate([x, np.linspace(-1, 1, 22)])
+        weights = np.concatenate([np.ones(len(x)), np.full(22, 22**-0.5)])  # of np.polyfit: for the residual, not its square
+        bow[mine] = 1 - x**2 - np.polyval(np.polyfit(every, 1 - every**2, 1, w=weights), x)
 
     def column(name):
         return np.array([nan if getattr(o, name) is None else getattr(o, name) for o in offcuts], float)
@@ -42,6 +55,7 @@ def arrays(shop) -> dict:
         "leg_a": column("leg_a_mm"), "leg_b": column("leg_b_mm"),
         "angle_u": np.array([shop.angle_tool(o).u for o in offcuts]),
         "length_u": np.array([shop.length_tool(o).u for o in offcuts]),
+        "bow": bow, "made": np.array([order[id(o)] - count[o.bender] for o in offcuts], float),
         "crossing": np.array([crossing_sign(o.legs_to) * shop.tubes[o.tube].od_mm / 2 for o in offcuts]),
     }  # fmt: skip
 
@@ -59,7 +73,11 @@ def run(shop) -> dict:
     numpyro.enable_x64()
     w, data = WIDTHS, arrays(shop)
     pool, group = data["pool"], data["group"]
-    own_root = np.linalg.cholesky(pool.own)
+    own_root = np.zeros_like(pool.own)
+    own_root[:, :5, :5] = np.linalg.cholesky(pool.own[:, :5, :5])  # bow and drift are their bender's alone
+    # How far a middle line 1 mm beside its leg moves the apex along this leg and along the other.
+    skew = np.where(np.abs(data["dial"] - 90) > np.abs(data["angle"] - 90), data["dial"], data["angle"])
+    sin, cos = np.sin(np.radians(skew)), np.cos(np.radians(skew))
     kinds = [(), (0,), (1,), (2,), (1, 2), (3,)]  # which readings are blunders; 3 is the dial
     chances = np.array([1 - 5 * w.blunder_chance] + [w.blunder_chance] * 5)
 
@@ -76,17 +94,19 @@ def run(shop) -> dict:
         p = pool.centre + jnp.einsum("kpq,kq->kp", pool.by_owner, causes[pool.owner])
         p = p + pool.by_kind * (flow * np.sqrt(pool.kind_variance))[pool.kind][:, None]
         p = numpyro.deterministic("p", p + own * jnp.einsum("kpq,kq->kp", own_root, delta))
-        a, b, radius, developed, offset = p[group].T
+        a, b, radius, developed, offset, bow, drift = p[group].T
         # True angles and mark errors are sampled as such; where the angles lie is part of each kind of noise.
         theta = numpyro.sample("theta", dist.ImproperUniform(dist.constraints.real, (), (n,)))
         marking = reading * np.sqrt(data["length_u"] ** 2 + w.marking_sd_mm**2)
         slip = marking * numpyro.sample("slip", dist.Normal(0, 1).expand((n,)).to_event(1))
+        beside = reading * w.crossing_sd_mm * numpyro.sample("beside", dist.Normal(0, 1).expand((2, n)).to_event(2)) / sin
+        apex_a, apex_b = beside[0] - cos * beside[1], beside[1] - cos * beside[0]
         tan = jnp.tan(jnp.radians(theta) / 2)
         reach = (radius + data["crossing"]) * tan
         off = [
             data["angle"] - theta,
-            data["leg_a"] - data["mark"] - offset - reach - slip,
-            data["leg_b"] - data["length"] + data["mark"] + offset + developed * jnp.radians(theta) - reach + slip,
+            data["leg_a"] - data["mark"] - offset - reach - slip - apex_a,
+            data["leg_b"] - data["length"] + data["mark"] + offset + developed * jnp.radians(theta) - reach + slip - apex_b,
         ]
         sd = [reading * data["angle_u"], reading * data["length_u"], reading * data["length_u"] * np.sqrt(2)]
         stray = [w.blunder_angle_deg, w.blunder_leg_mm, w.blunder_leg_mm]
@@ -99,7 +119,7 @@ def run(shop) -> dict:
 
         def log_hidden(wild):
             spread = jnp.sqrt(scatter**2 + (w.blunder_dial_deg**2 if wild else 0.0))
-            return -0.5 * ((theta - a - b * data["dial"]) / spread) ** 2 - jnp.log(spread)
+            return -0.5 * ((theta - a - b * data["dial"] - bow * data["bow"] - drift * data["made"]) / spread) ** 2 - jnp.log(spread)
 
         each = [
             np.log(c) + log_hidden(3 in kind) + sum(log_density(i, i in kind) for i in range(3))
