@@ -65,9 +65,8 @@ def bow_shape(dial_deg: ArrayLike) -> tuple[float, float, float]:
 
     Examples
     --------
-    >>> c = bow_shape([])
-    >>> [round(v, 3) for v in c]  # 1 − x² less its mean over the span
-    [0.367, 0.0, -1.0]
+    >>> " ".join(f"{c:z.3f}" for c in bow_shape([]))  # 1 − x² less its mean over the span
+    '0.365 0.000 -1.000'
     """
     x = np.concatenate([_along(dial_deg).ravel(), _along(_ASKED_DEG)])
     weight = np.sqrt(np.concatenate([np.ones(x.size - _ASKED_DEG.size), np.full(_ASKED_DEG.size, 1 / _ASKED_DEG.size)]))

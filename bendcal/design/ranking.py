@@ -87,7 +87,7 @@ def next_offcuts(
     >>> shop = Shop(benders={"small": Bender("small", 15.0)}, tubes={"brake": tube})
     >>> advice = next_offcuts(shop, pairs=[("small", "brake")], dials_deg=[30, 60, 90, 120])
     >>> advice.stop, sorted(set(advice.ranked.dial_deg))
-    (False, [30.0, 120.0])
+    (False, [30.0, 90.0, 120.0])
     """
     z = _allowance(chance)
     _check(pays_mm=pays_mm, count=count, ahead=ahead)
