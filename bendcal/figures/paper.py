@@ -22,7 +22,7 @@ from matplotlib.text import Text
 from matplotlib.textpath import text_to_path
 
 __all__ = [
-    "BLUE", "GREY", "INK", "MM_PER_INCH", "ORANGE", "PALE", "PAPER", "Picture", "block", "canvas", "line", "printable",
+    "BLUE", "GREY", "INK", "MM_PER_INCH", "MM_PER_POINT", "ORANGE", "PALE", "PAPER", "Picture", "block", "canvas", "line", "printable",
     "text_width_mm", "wrap", "write",
 ]  # fmt: skip
 

@@ -11,7 +11,7 @@ from bendcal.figures.shapes import around, arrow, badge, outline, towards
 from bendcal.marks import MarkSheet
 from bendcal.path import clock_deg, tube_turn_deg, wrap_deg
 
-__all__ = ["KEY", "clocks", "draw_twist_clocks", "line_at_deg", "turn_words", "twist_clocks_height_mm"]
+__all__ = ["KEY", "clocks", "draw_clock", "draw_twist_clocks", "line_at_deg", "turn_words", "twist_clocks_height_mm"]
 
 _LEAST_CELL_MM, _MOST_CELL_MM, _ROW_MM, _RADIUS_MM = 30.0, 34.0, 33.5, 7.5
 
@@ -98,7 +98,7 @@ def draw_twist_clocks(ax: Axes, sheet: MarkSheet, *, x: float, top: float, width
         row, column = divmod(k, columns)
         centre = np.array([x + (column + 0.5) * cell, top - row * _ROW_MM - 5.0 - _RADIUS_MM])
         swapped = k > 0 and sheet.feed[k] != sheet.feed[k - 1]
-        _clock(ax, centre, float(at[k]), None if k == 0 or swapped else float(at[k - 1]))
+        draw_clock(ax, centre, float(at[k]), None if k == 0 or swapped else float(at[k - 1]))
         badge(ax, centre[0] - _RADIUS_MM - 3.4, centre[1] + _RADIUS_MM - 1.0, k + 1)
         for i, text in enumerate(_two_lines(turn_words(sheet, k + 1))):
             write(ax, centre[0], centre[1] - _RADIUS_MM - 5.5 - 4.2 * i, text, size=8.5, bold=i == 0, ha="center")
@@ -112,8 +112,8 @@ def _two_lines(words: str) -> list[str]:
     return [head, tail] if tail.endswith("clockwise") else [words]
 
 
-def _clock(ax: Axes, centre: np.ndarray, now_deg: float, before_deg: float | None) -> None:
-    """The tube end on, the side to which it bends at the top, its line now and before."""
+def draw_clock(ax: Axes, centre: np.ndarray, now_deg: float, before_deg: float | None) -> None:
+    """The tube end on, the side to which it bends at the top, its line now and before; `centre` [mm], clockwise from the top [deg]."""
     r = _RADIUS_MM
     ax.add_patch(Circle(centre, r, facecolor=PALE, edgecolor=INK, linewidth=1.0, zorder=2))
     ax.add_patch(Circle(centre, 0.62 * r, facecolor=PAPER, edgecolor=GREY, linewidth=0.8, zorder=2.1))
