@@ -18,7 +18,7 @@ from functools import cache, cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import stats
+from scipy import special
 
 __all__ = ["BAARDA_ALPHA", "Adjustment", "Removal", "adjust", "baarda_critical", "tau_critical", "vpv_critical"]
 
@@ -124,7 +124,7 @@ class Adjustment:
         alpha : chance that a sound measurement is suspected
         power : chance that an error of this size is found
         """
-        shift = baarda_critical(alpha) + stats.norm.ppf(power)
+        shift = baarda_critical(alpha) + special.ndtri(power)
         return np.nan_to_num(self._where_checked(self.sd * shift, np.sqrt(self.redundancy)), nan=np.inf)
 
     def removal(self, rows: Sequence[int]) -> Removal:
@@ -220,7 +220,7 @@ def baarda_critical(alpha: float = BAARDA_ALPHA) -> float:
     >>> round(baarda_critical(0.001), 4)
     3.2905
     """
-    return float(stats.norm.ppf(1.0 - alpha / 2.0))
+    return float(special.ndtri(1.0 - alpha / 2.0))
 
 
 def tau_critical(dof: int, measurements: int, *, alpha: float = 0.05) -> float:
@@ -241,7 +241,7 @@ def tau_critical(dof: int, measurements: int, *, alpha: float = 0.05) -> float:
     if dof == 1:
         return 1.0
     each = 1.0 - (1.0 - alpha) ** (1.0 / measurements)
-    t = stats.t.ppf(1.0 - each / 2.0, dof - 1)
+    t = special.stdtrit(dof - 1, 1.0 - each / 2.0)
     return float(np.sqrt(dof) * t / np.sqrt(dof - 1 + t**2))
 
 
@@ -252,7 +252,7 @@ def vpv_critical(dof: int, *, alpha: float = 0.05) -> float:
     >>> round(vpv_critical(10), 3)
     18.307
     """
-    return float(stats.chi2.ppf(1.0 - alpha, dof)) if dof > 0 else float("inf")
+    return float(special.chdtri(dof, alpha)) if dof > 0 else float("inf")
 
 
 def _weighted(model: Model, x: Array, sd: Array) -> tuple[Array, Array, float]:

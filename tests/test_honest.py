@@ -91,17 +91,15 @@ def test_other_flow_curves_some_bow_and_some_drift_are_covered(per_pair: int) ->
     assert held(found[:, 2:]).min() > 92 - 5
 
 
-def test_a_dial_that_bows_by_a_degree_is_covered_for_bends_and_lengths() -> None:
-    """Bow of sd 1° and drift of sd 0.02° a bend: next bend, take-up and gain as before; the dial setting's interval falls short.
+@pytest.mark.parametrize("per_pair", [3, 8])
+def test_a_dial_that_bows_by_a_degree_and_a_hand_that_drifts_are_covered_too(per_pair: int) -> None:
+    """Bow of sd 1° and drift of sd 0.02° a bend, each twice what the prior expects, 120 benders: at least 92 % less chance (± 5).
 
-    A straight line cannot follow such a dial: most of what it misses goes into the scatter, which the next
-    bend's interval holds and that of the dial setting for a mean does not. Measured on 600 benders: 87 % with
-    three offcuts a tube, and 79 % between 45° and 95°, where the bow is.
+    Measured on 600 benders: the dial setting's interval holds 93.5 % with three offcuts a tube, 91.5 % with eight;
+    before bow and drift were in the model it was 86 and 82 %.
     """
-    found = np.array(list(unexpected(np.random.default_rng(4), 120, per_pair=3, kinds=CURVES, bow_sd_deg=1.0, drift_sd_deg=0.02)))
-    rates = dict(zip(ASKED, held(found[:, 2:]), strict=True))
-    assert min(rates["next bend"], rates["take_up"], rates["gain"]) > 92 - 5
-    assert 75 < rates["dial_for"]
+    found = np.array(list(unexpected(np.random.default_rng(4), 120, per_pair=per_pair, kinds=CURVES, bow_sd_deg=1.0, drift_sd_deg=0.02)))
+    assert held(found[:, 2:]).min() > 92 - 5
 
 
 def test_an_invented_shop_reaches_the_kit_reading_by_reading() -> None:

@@ -95,11 +95,14 @@ def lines_table(prospects: Prospects, z: float, columns: Mapping[str, np.ndarray
 
 
 def _variance(rows: np.ndarray, covariance: np.ndarray) -> float:
-    return max(float(np.einsum("mp,pq,mq->", rows, covariance, rows)), 0.0)
+    """tr(A·C·Aᵀ), of the few laws that the rows are about."""
+    used = np.flatnonzero(rows.any(axis=0))
+    few = rows[:, used]
+    return max(float(((few @ covariance[np.ix_(used, used)]) * few).sum()), 0.0)
 
 
 def _total(prospects: Prospects, covariance: np.ndarray) -> float:
-    return max(_variance(prospects.weighted_aim, covariance), 1e-300)
+    return max(sum(aim.weight * _variance(aim.by_law, covariance) for aim in prospects.aims), 1e-300)
 
 
 def _row(prospects: Prospects, i: int, now: np.ndarray, then: np.ndarray, start: float, z: float) -> dict:

@@ -124,7 +124,7 @@ class Pool:
             mean=mean, covariance=covariance,
             log_mass=0.5 * (np.einsum("skp,skp->s", shift, mean) - log_det),
             beta=beta.reshape(s, owners, q), flow=flow, carried=carried,
-            beta_covariance=beta_covariance, flow_beta=flow_beta, flow_inverse=1.0 / c,
+            beta_covariance=beta_covariance, flow_beta=flow_beta, flow_by_beta=scaled_cross, flow_inverse=1.0 / c,
         )  # fmt: skip
 
 
@@ -138,7 +138,8 @@ class Pooled:
     log_mass : (S,) log ∫ prior · exp(−½ pᵀΛp + ηᵀp)
     beta, flow : (S, O, Q), (S, T) means of the shared causes
     carried : (S, K, P, Q + 1) how a group follows its owner's and its kind's causes
-    beta_covariance, flow_beta, flow_inverse : the causes' covariance, flow given β apart
+    beta_covariance, flow_beta, flow_by_beta, flow_inverse : the causes' covariance: of β, of flow with β,
+        how flow follows −β, and what is left of flow's variance given β
     """
 
     mean: np.ndarray
@@ -149,6 +150,7 @@ class Pooled:
     carried: np.ndarray
     beta_covariance: np.ndarray
     flow_beta: np.ndarray
+    flow_by_beta: np.ndarray
     flow_inverse: np.ndarray
 
     def cross_covariance(self, pool: Pool, k: int, others: np.ndarray) -> np.ndarray:
@@ -163,12 +165,9 @@ class Pooled:
         feel[:, :, q, :q] = flow_beta[:, t][:, j]
         feel[:, :, :q, q] = flow_beta[:, u, i]
         # flow_t with flow_u: through β, and their own where it is the same tube
-        through = -np.einsum("sq,suq->su", self.flow_beta[:, t], self._scaled_cross(u))
+        through = -np.einsum("sq,suq->su", self.flow_beta[:, t], self.flow_by_beta[:, u])
         feel[:, :, q, q] = through + self.flow_inverse[:, t, None] * (t == u)
         return self.carried[:, k, None] @ feel @ np.swapaxes(self.carried[:, others], -1, -2)
-
-    def _scaled_cross(self, kinds: np.ndarray) -> np.ndarray:
-        return -np.linalg.solve(self.beta_covariance[:, None], self.flow_beta[:, kinds][..., None])[..., 0]
 
 
 def _add(target: np.ndarray, index, values: np.ndarray) -> None:

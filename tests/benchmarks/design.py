@@ -14,7 +14,7 @@ saves. With 60 shops a root mean square scatters by some 8 %, a ratio by some 15
 Three shops: one bender with four tubes; one with seven; two benders with three tubes each, one line
 on each. Two more plans are printed, for they ask for less: an even plan over those tubes only that
 the lines use, and the plan that is made once, from nothing, and then bent blindly. Last, the first
-shop with dials that bow, which the law does not know of.
+shop with dials that bow, which the law does not follow.
 
     python tests/benchmarks/design.py [shops of each kind, 60]
 """
