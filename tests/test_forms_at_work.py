@@ -413,3 +413,43 @@ def test_the_functions_of_a_page_make_forms(folder: Path) -> None:
     assert "bendcal-offcut-form" in forms.enter_offcuts(folder)._dom_classes
     assert len(forms.enter_facts(folder).children) == 2
     assert len(forms.begin_own_shop(folder).children) == 1
+
+
+# --- the drawing -----------------------------------------------------------------------------------
+
+
+def test_what_is_typed_is_drawn_when_asked_for(folder: Path) -> None:
+    """Both drawings say the very numbers; what is not typed comes from an invented piece and is named; recorded, it goes."""
+    form = form_on(folder)
+    fill(form, length_mm="181", mark_mm="71")
+    form.sketch.button.click()
+    assert "invented piece: the dial, the angle." in form.sketch.words.value
+    assert 'alt="Offcut S10: 181 mm of steel-3/16, mark 71 mm from end A, finished angle 87°.' in form.sketch.picture.value
+    fill(form, dial_deg="95", reach_mm="90", chord_mm="130,1")
+    form.sketch.button.click()
+    assert "Drawn for what is typed." in form.sketch.words.value
+    assert "Scribe both legs 90 mm from the apex" in form.sketch.picture.value and "130.1 mm is an angle of 87.43°" in form.sketch.picture.value
+    fill(form, chord_mm="13o")
+    form.sketch.button.click()
+    assert said(form)["blocked"].startswith("Nothing to draw. Scribe to scribe:")
+    fill(form, **STEEL, reach_mm="", chord_mm="")
+    form.sketch.button.click()
+    assert "finished angle 86.5°" in form.sketch.picture.value
+    enter(form)
+    assert form.sketch.picture.value == ""
+
+
+def test_a_drawing_of_what_makes_no_bend_is_told(folder: Path) -> None:
+    """A leg shorter than its bend is said in a sentence, and nothing is drawn."""
+    form = form_on(folder)
+    fill(form, **STEEL | {"leg_a_mm": "3"})
+    form.sketch.button.click()
+    assert "leg A is 3.0 mm to the crossing" in said(form)["blocked"]
+    assert form.sketch.picture.value == ""
+
+
+def test_a_drawing_in_an_empty_shop_is_of_any_tube(tmp_path: Path) -> None:
+    """Without benders, tubes or pieces the invented piece is drawn whole."""
+    form = OffcutForm(write_shop(tmp_path, offcuts=None, benders="bender,die_radius_mm\n", tubes="tube,alloy,od_mm,wall_mm\n"))
+    form.sketch.button.click()
+    assert "any tube" in form.sketch.picture.value

@@ -1,9 +1,11 @@
 """What is typed into the forms: what it means, what stands in the way, what is only asked; no browser needed."""
 
 import datetime
+import re
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from a_shop import changed, write_shop
 from hypothesis import given
@@ -198,3 +200,58 @@ def test_a_faulty_table_is_told_where_a_row_is_to_go(tmp_path: Path) -> None:
     """Nothing is added to a table whose header cannot be read."""
     folder = write_shop(tmp_path, tubes=changed("tubes.csv", ("alloy", "metal")))
     assert "The column alloy is required" in RowValues("tube", {"tube": "x", "alloy": "copper", "od_mm": "6", "wall_mm": "1"}).blockers(folder)[0]
+
+
+# --- the angle by a chord ------------------------------------------------------------------------
+
+
+def test_an_angle_is_told_by_a_chord(shop: Shop) -> None:
+    """With the angle's box empty it is worked out, kept to a hundredth, and both lengths stay in the note."""
+    by_chord = replace(GOOD, angle_deg="", reach_mm="100", chord_mm="141,4", angle_tool="", note="first try")
+    told = by_chord.understood(shop)["angle_deg"]
+    assert told.value == 90.02 and told.words.startswith("90.02° by the chord (95 %: ")
+    assert by_chord.blockers(shop) == () and by_chord.questions(shop) == ()
+    kept = by_chord.record(shop.folder, shop)
+    assert (kept.angle_deg, kept.note) == (90.02, "first try; angle by a chord: 141.4 mm across, scribes 100 mm from the apex")
+
+
+def test_a_better_tool_narrows_a_chords_angle(sample_folder: Path) -> None:
+    """Its words are those of the tool that both lengths were measured with; the lengths' own tool where none is named."""
+    shop = bendcal.read_shop(sample_folder)
+    typed = OffcutValues("small", "steel-3/16", "180", "70", "92", reach_mm="100", chord_mm="141.4")
+    widths = {}
+    for name, change in {"none": {}, "caliper": {"chord_tool": "cal"}, "rule": {"length_tool": "steel-rule"}}.items():
+        low, high = re.findall(r"\d+\.\d+", replace(typed, **change).understood(shop)["angle_deg"].words)[1:]
+        widths[name] = float(high) - float(low)
+    assert widths["caliper"] < widths["rule"] < widths["none"]
+    # Equal legs L and a chord c at 90°: 2/L in c² against both legs, so u = √(1 + 1 + 2)·u_L/L.
+    assert widths["caliper"] == pytest.approx(2 * 1.96 * np.degrees(2 * np.hypot(0.2, 0.1 / np.sqrt(12)) / 100), abs=0.02)
+    assert replace(typed, chord_tool="cal").record(sample_folder, shop).note.startswith("angle by a chord with caliper: 141.4 mm across")
+
+
+@pytest.mark.parametrize(
+    ("changes", "told", "boxes"),
+    [
+        ({"chord_mm": "141.4"}, "Still to fill in: Finished angle, Apex to each scribe.", {"angle_deg", "reach_mm"}),
+        ({"reach_mm": "100"}, "Still to fill in: Finished angle, Scribe to scribe.", {"angle_deg", "chord_mm"}),
+        ({"reach_mm": "100", "chord_mm": "230"}, "Scribe to scribe: A chord of 230 mm between marks at 100 and 100 mm: that cannot be told", {"chord_mm"}),
+        ({"reach_mm": "100", "chord_mm": "14l"}, 'Scribe to scribe: "14l" is not a length', {"chord_mm"}),
+        ({"reach_mm": "-100", "chord_mm": "141"}, "Apex to each scribe: ", {"reach_mm"}),
+    ],
+)
+def test_half_a_chord_or_one_that_cannot_be_stands_in_the_way(shop: Shop, changes: dict, told: str, boxes: set[str]) -> None:
+    """It is said which box it is about."""
+    blocked = replace(GOOD, angle_deg="", **changes).blocked(shop)
+    assert any(sentence.startswith(told) for sentence, _ in blocked), blocked
+    assert boxes <= {box for _, about in blocked for box in about}
+
+
+def test_a_chord_against_a_typed_angle_is_asked_and_the_typed_one_counts(shop: Shop) -> None:
+    """So is a tool that claims to be better than the chord can be."""
+    against = replace(GOOD, reach_mm="100", chord_mm="150")
+    assert any("the chord tells 82.8" in sentence for sentence in against.questions(shop))
+    assert against.record(shop.folder, shop).angle_deg == 90.0
+    assert replace(GOOD, reach_mm="100", chord_mm="141.4").questions(shop) == ()
+    fine = replace(shop, tools=shop.tools | {"laser": bendcal.tools.Tool("laser", "angle", 0.0, 0.01)})
+    claims = replace(GOOD, angle_deg="", angle_tool="laser", reach_mm="100", chord_mm="141.4")
+    assert any("laser is good to 0.01°" in sentence for sentence in claims.questions(fine))

@@ -10,14 +10,16 @@ import ipywidgets as widgets
 
 from bendcal.beginning import is_sample, practice_copy
 from bendcal.forms.boxes import Boxes, button
+from bendcal.forms.chord_values import CHORD
 from bendcal.forms.earlier import EarlierPieces
 from bendcal.forms.echo import Echo
 from bendcal.forms.guard import guarded
 from bendcal.forms.lesson import Lesson
-from bendcal.forms.offcut_values import FIELDS, OffcutValues
+from bendcal.forms.offcut_values import NAMES, OffcutValues
 from bendcal.forms.saying import Notices, heading, small
 from bendcal.forms.shop_now import ShopNow
-from bendcal.forms.telling import HINTS, HOW, SAMPLE_STAYS, clock, count_of, in_words, listening
+from bendcal.forms.sketch import EXAMPLE_TUBE, Sketch
+from bendcal.forms.telling import CHORD_HOW, HINTS, HOW, SAMPLE_STAYS, clock, count_of, in_words, listening
 from bendcal.offcuts import CROSSINGS, Offcut
 from bendcal.setting_aside import set_aside
 
@@ -25,7 +27,7 @@ __all__ = ["OffcutForm"]
 
 _MAIN = ("bender", "tube", "length_mm", "mark_mm", "dial_deg", "angle_deg", "leg_a_mm", "leg_b_mm")
 _STAYS, _SELDOM = ("legs_to", "angle_tool", "length_tool"), ("offcut", "note", "set_aside")
-_CLEARED = (*_MAIN[2:], *_SELDOM)  # after recording; the others stay for the next piece
+_CLEARED = (*_MAIN[2:], *_SELDOM, "reach_mm", "chord_mm")  # after recording; the others stay for the next piece
 _FIRST = "length_mm"
 _SAME_WITHIN_S = 60.0
 _TAKEN_BACK = "taken back right after it was entered"
@@ -48,8 +50,8 @@ class OffcutForm:
     def __init__(self, folder: str | os.PathLike[str], bender: str = "", tube: str = "", *, seconds: Callable[[], float] = time.monotonic) -> None:
         self.now, self.seconds = ShopNow(folder), seconds
         self.notices, self.lesson, self.echo = Notices(), Lesson(), Echo()
-        lists = {name: () for name in ("bender", "tube", "angle_tool", "length_tool")} | {"legs_to": CROSSINGS}
-        self.boxes = Boxes(FIELDS, lists=lists, hints=HINTS)
+        lists = {name: () for name in ("bender", "tube", "angle_tool", "length_tool", "chord_tool")} | {"legs_to": CROSSINGS}
+        self.boxes = Boxes(NAMES, lists=lists, hints=HINTS)
         safe = self._safe
         self.record = button("Record", safe(lambda: self._press(self._record)), main=True)
         self.back = button("Take the last one back", safe(lambda: self._press(self._take_back)))
@@ -61,10 +63,12 @@ class OffcutForm:
         )
         self.boxes.on_typed(safe(self._typed))
         self.boxes.on_enter(safe(lambda: self._press(self._record)))
+        self.sketch = Sketch(safe(self._draw))
         self.place = widgets.HTML()
         self.widget = widgets.VBox([
             self.place, self.boxes.column(*_MAIN), widgets.HBox([self.record, self.leave, self.back, self.read, self.practise]),
-            self.notices.widget, widgets.HTML(heading("Seldom changed")),
+            self.notices.widget, widgets.HTML(heading("The angle by a chord, where you have a caliper") + small(CHORD_HOW)), self.boxes.column(*CHORD),
+            self.sketch.widget, widgets.HTML(heading("Seldom changed")),
             widgets.HBox([self.boxes.column(*_STAYS), self.boxes.column(*_SELDOM)], layout=widgets.Layout(flex_flow="row wrap")),
             self.lesson.widget, self.earlier.widget, self.echo.widget,
         ])  # fmt: skip
@@ -116,6 +120,7 @@ class OffcutForm:
             tools = self.now.shop.tools.values() if self.now.shop else ()
             for kind in ("angle", "length"):
                 self.boxes.choose_from(f"{kind}_tool", [tool.tool for tool in tools if tool.measures == kind])
+            self.boxes.choose_from("chord_tool", [tool.tool for tool in tools if tool.measures == "length"])
         told = self.values.understood(self.now.shop)
         self.boxes.show(told)
         self.earlier.show(self.now, *self.pair)
@@ -132,6 +137,20 @@ class OffcutForm:
 
     def _safe(self, does: Callable) -> Callable:
         return lambda *args: guarded(does, self.notices, self.now.folder)(*args)
+
+    def _draw(self) -> None:
+        """Draw what stands in the boxes, and an invented piece's numbers where nothing does."""
+        self.now.look()
+        told = self.values.understood(self.now.shop)
+        if wrong := [f"{NAMES[name]}: {each.wrong}" for name, each in told.items() if each.wrong]:
+            self.notices.say("blocked", *wrong, first="Nothing to draw. ")
+            return
+        self.notices.clear("blocked")
+        shop, (bender, tube) = self.now.shop, self.pair
+        self.now.learn()
+        law = self.now.law(bender, tube)
+        known = shop.tubes.get(tube, EXAMPLE_TUBE) if shop else EXAMPLE_TUBE
+        self.sketch.show(told, known, float(law.parameters["radius_mm"]) if law else None)
 
     def _press(self, does: Callable[[], str | None]) -> None:
         """Do it when all that was typed has arrived; nothing can be typed or pressed meanwhile."""
@@ -159,7 +178,7 @@ class OffcutForm:
     def _lock(self, locked: bool) -> None:
         self.boxes.lock(locked)
         self.earlier.lock(locked)
-        for each in (self.record, self.leave, self.read, self.practise):
+        for each in (self.record, self.leave, self.read, self.practise, self.sketch.button):
             each.disabled = locked
         self.back.disabled = locked or not self._last
 
@@ -183,6 +202,7 @@ class OffcutForm:
         instead = f" instead of {self.correcting}" if self.correcting else ""
         self._confirmed, self.correcting = None, ""
         self.boxes.fill(dict.fromkeys(_CLEARED, ""))
+        self.sketch.clear()
         self.now.look()
         kept = f"{in_words(piece)}. Write {piece.offcut} on the piece. {count_of(self.now.shop)}"
         self.notices.say("done", kept, first=f"{clock()}. Recorded as {piece.offcut}{instead}: ")

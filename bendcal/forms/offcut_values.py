@@ -15,14 +15,16 @@ from bendcal.appending import append_offcut, next_name
 from bendcal.cells import Column, name_key
 from bendcal.columns import OFFCUTS
 from bendcal.faults import Caution, Fault, ShopFaults
+from bendcal.forms.chord_values import CHORD, angle_by_chord, chord_column, chord_note, with_chord
 from bendcal.forms.understood import Understood, understood, understood_name
 from bendcal.law import Law
 from bendcal.offcuts import Offcut
 from bendcal.plausible import check_offcut
 from bendcal.setting_aside import correct_offcut
 from bendcal.shop import Shop
+from bendcal.tools import DEFAULT_LENGTH_TOOL
 
-__all__ = ["FIELDS", "OffcutValues"]
+__all__ = ["FIELDS", "NAMES", "OffcutValues"]
 
 #: Column → what its box is called, in the order of the work at the bench.
 FIELDS = {
@@ -31,6 +33,8 @@ FIELDS = {
     "legs_to": "Legs measured to", "angle_tool": "Angle read with", "length_tool": "Lengths read with",
     "offcut": "Name of the piece", "note": "Note", "set_aside": "Set aside, because",
 }  # fmt: skip
+#: The same, and the boxes for an angle by a chord.
+NAMES = FIELDS | CHORD
 _COLUMNS = {column.name: column for column in OFFCUTS}
 _STRANGE = 4.0  # standard uncertainties from what the law expects: beyond it a reading is asked about
 
@@ -53,6 +57,9 @@ class OffcutValues:
     offcut: str = ""
     note: str = ""
     set_aside: str = ""
+    reach_mm: str = ""
+    chord_mm: str = ""
+    chord_tool: str = ""
 
     def understood(self, shop: Shop | None = None) -> dict[str, Understood]:
         """Column → what was understood of its text.
@@ -66,7 +73,7 @@ class OffcutValues:
         >>> OffcutValues(dial_deg="92,5").understood()["dial_deg"].words
         '92.5°'
         """
-        told = {name: understood(getattr(self, name), _column(name)) for name in FIELDS}
+        told = {name: understood(getattr(self, name), _column(name)) for name in NAMES}
         if shop is not None:
             tools = {kind: [t.tool for t in shop.tools.values() if t.measures == kind] for kind in ("angle", "length")}
             told |= {
@@ -76,11 +83,12 @@ class OffcutValues:
             if not self.offcut.strip():
                 told["offcut"] = _next(shop, told["bender"].value, told["tube"].value)
             if shop.tools:
+                tools["chord"] = tools["length"]
                 told |= {
-                    f"{kind}_tool": understood_name(getattr(self, f"{kind}_tool"), names, f"tool for {kind}s", needed=False)
+                    f"{kind}_tool": understood_name(getattr(self, f"{kind}_tool"), names, f"tool for {kind}s".replace("chord", "length"), needed=False)
                     for kind, names in tools.items()
                 }
-        return told
+        return with_chord(told, self._chord_u(told, shop))
 
     def blockers(self, shop: Shop | None = None) -> tuple[str, ...]:
         """What stands in the way of recording, one sentence each: what, and what to do.
@@ -95,9 +103,9 @@ class OffcutValues:
     def blocked(self, shop: Shop | None = None) -> tuple[tuple[str, tuple[str, ...]], ...]:
         """The same with the boxes that each is about: (sentence, columns)."""
         told = self.understood(shop)
-        wrong = [(f"{FIELDS[name]}: {each.wrong}", (name,)) for name, each in told.items() if each.wrong]
+        wrong = [(f"{NAMES[name]}: {each.wrong}", (name,)) for name, each in told.items() if each.wrong]
         if missing := tuple(name for name, each in told.items() if each.missing):
-            wrong.append((f"Still to fill in: {', '.join(FIELDS[name] for name in missing)}.", missing))
+            wrong.append((f"Still to fill in: {', '.join(NAMES[name] for name in missing)}.", missing))
         if not wrong:
             wrong = [_said(fault) for fault in self._checked(shop)[0]]
         return tuple(wrong)
@@ -129,7 +137,7 @@ class OffcutValues:
                     f"next bend would finish at {float(expected.value):.1f}° (95 %: {float(low):.1f} to {float(high):.1f}). Is it so?"
                 )
                 asked.append((sentence, ("dial_deg", "angle_deg")))
-        return tuple(asked)
+        return (*asked, *self._asked_of_chord(told, shop))
 
     def record(self, folder: str | os.PathLike[str], shop: Shop | None = None, *, instead_of: str = "", date: datetime.date | None = None) -> Offcut:
         """Append the offcut to the shop's log; it is on the disk before this returns.
@@ -148,7 +156,9 @@ class OffcutValues:
         """
         if blockers := self.blockers(shop):
             raise ValueError(" ".join(blockers))
-        values = {name: each.value for name, each in self.understood(shop).items()}
+        told = self.understood(shop)
+        values = {name: told[name].value for name in FIELDS}
+        values["note"] = "; ".join(part for part in (values["note"], chord_note(told)) if part)
         values["offcut"] = values["offcut"] or None
         values["legs_to"] = values["legs_to"] or "centre"
         values["date"] = date or datetime.date.today()
@@ -170,14 +180,34 @@ class OffcutValues:
         '92.5'
         """
         texts = {}
-        for each in fields(OffcutValues):
+        for each in fields(Offcut):
+            if each.name not in FIELDS:
+                continue
             value = getattr(offcut, each.name)
             texts[each.name] = "" if value is None else value if isinstance(value, str) else _figure(value)
         return OffcutValues(**texts | {"offcut": "", "set_aside": ""})
 
     def _offcut(self, shop: Shop | None) -> Offcut:
-        values: Mapping = {name: each.value for name, each in self.understood(shop).items()}
+        told = self.understood(shop)
+        values: Mapping = {name: told[name].value for name in FIELDS}
         return Offcut(**{**values, "offcut": values["offcut"] or "new", "legs_to": values["legs_to"] or "centre"})
+
+    def _chord_u(self, told: Mapping[str, Understood], shop: Shop | None) -> float:
+        """Standard uncertainty of the lengths of a chord [mm]."""
+        named = told["chord_tool"].value or told["length_tool"].value
+        return (shop.tools.get(named, DEFAULT_LENGTH_TOOL) if shop else DEFAULT_LENGTH_TOOL).u
+
+    def _asked_of_chord(self, told: Mapping[str, Understood], shop: Shop | None) -> list[tuple[str, tuple[str, ...]]]:
+        """A typed angle that the chord contradicts; a tool that would claim more than the chord can tell."""
+        angle = angle_by_chord(told, self._chord_u(told, shop))
+        if angle is None or shop is None:
+            return []
+        u, tool = float(angle.u), shop.angle_tool(self._offcut(shop))
+        if self.angle_deg.strip() and abs(told["angle_deg"].value - float(angle.value)) > _STRANGE * hypot(u, tool.u):
+            return [(f"{FIELDS['angle_deg']}: you read {told['angle_deg'].value:g}°; the chord tells {angle}. Which is it? What is typed as angle counts.", ("angle_deg", "chord_mm"))]
+        if not self.angle_deg.strip() and tool.u < 0.5 * u:
+            return [(f"{FIELDS['angle_tool']}: {tool.tool} is good to {tool.u:.2f}° (1 standard deviation), but this chord tells the angle to {u:.2f}° only. Leave the box empty, or name a tool that is no better.", ("angle_tool",))]
+        return []
 
     def _checked(self, shop: Shop | None) -> tuple[list[Fault], list[Caution]]:
         if shop is None:  # then the log's own check is the only one
@@ -191,6 +221,8 @@ class OffcutValues:
 
 def _column(name: str) -> Column:
     # A piece without a name of its own gets the next number.
+    if name in CHORD:
+        return chord_column(name)
     return Column("offcut") if name == "offcut" else _COLUMNS[name]
 
 

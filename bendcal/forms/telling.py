@@ -9,18 +9,23 @@ from collections.abc import Callable
 from bendcal.offcuts import CROSSINGS, Offcut
 from bendcal.shop import Shop
 
-__all__ = ["HINTS", "HOW", "SAMPLE_STAYS", "clock", "count_of", "in_words", "listening"]
+__all__ = ["CHORD_HOW", "HINTS", "HOW", "SAMPLE_STAYS", "clock", "count_of", "in_words", "listening"]
 
 #: What stands in an empty box.
 HINTS = {
     "length_mm": 'such as 180.5 or 7 1/8"', "mark_mm": "such as 70", "dial_deg": "such as 92", "angle_deg": "0 is straight, 90 is square",
     "leg_a_mm": "may stay empty", "leg_b_mm": "may stay empty", "legs_to": CROSSINGS[0], "angle_tool": "may stay empty",
     "length_tool": "may stay empty", "offcut": "empty: the next number", "note": "may stay empty", "set_aside": "empty: it counts",
+    "reach_mm": "such as 100", "chord_mm": "such as 141.4", "chord_tool": "may stay empty",
 }  # fmt: skip
 HOW = (
     "Type what you read: 92.5 or 92,5, with a unit or a fraction if you like (7 1/8\", 3/16 in). Tab goes to the next box, Enter records "
     "the piece. It is recorded when its boxes are empty again and a line tells the time and the count. Boxes that stay filled: not "
     "recorded. Buttons that do nothing, or red broken links: menu Run, then Run All Cells."
+)
+CHORD_HOW = (
+    "Leave “Finished angle” empty. Scribe both legs equally far from the apex, on the centre lines, and measure straight from scribe to scribe; "
+    "what the angle is, and how well it is known, stands beside its box. The two lengths are kept in the note."
 )
 SAMPLE_STAYS = "This is the shipped sample, and it stays as it is. Press “Practise on a copy”, or begin a shop of your own on the start page."
 

@@ -1,0 +1,76 @@
+"""The angle by a chord, as it is typed into the form for offcuts: what was understood of it, and what is kept of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from bendcal.cells import Column
+from bendcal.chord import angle_from_chord
+from bendcal.estimate import Estimate
+from bendcal.forms.understood import Understood
+
+__all__ = ["CHORD", "angle_by_chord", "chord_column", "chord_note", "with_chord"]
+
+#: What its boxes are called; none of them is a column of the log.
+CHORD = {"reach_mm": "Apex to each scribe", "chord_mm": "Scribe to scribe", "chord_tool": "Both measured with"}
+
+
+def chord_column(name: str) -> Column:
+    """What may stand in one of its boxes."""
+    return Column(name, "text" if name == "chord_tool" else "length", above=None if name == "chord_tool" else 0.0)
+
+
+def angle_by_chord(told: Mapping[str, Understood], u_mm: float) -> Estimate | None:
+    """The angle that was measured by a chord; None where nothing of it is typed or understood.
+
+    Parameters
+    ----------
+    told : what was understood of the boxes
+    u_mm : standard uncertainty of one length, by the tool that was used [mm]
+
+    Raises
+    ------
+    ValueError : lengths that make no triangle, or a bend too straight to be told from none
+    """
+    reach, chord = told["reach_mm"].value, told["chord_mm"].value
+    if not (reach and chord):
+        return None
+    return angle_from_chord(reach, reach, chord, u_mm)
+
+
+def with_chord(told: Mapping[str, Understood], u_mm: float) -> dict[str, Understood]:
+    """The same with the angle worked out where it is told by a chord and not typed.
+
+    Parameters
+    ----------
+    told, u_mm : as for :func:`angle_by_chord`
+
+    Examples
+    --------
+    >>> typed = {"reach_mm": Understood(100.0), "chord_mm": Understood(141.4), "angle_deg": Understood(missing=True)}
+    >>> with_chord(typed, 0.1)["angle_deg"].words
+    '90.02° by the chord (95 %: 89.79 to 90.24)'
+    """
+    told = dict(told)
+    try:
+        angle = angle_by_chord(told, u_mm)
+    except ValueError as error:
+        return told | {"chord_mm": Understood(told["chord_mm"].value, wrong=f"{str(error)[0].upper()}{str(error)[1:]}.")}
+    if angle is None:
+        one, other = told["reach_mm"], told["chord_mm"]
+        if one.value and not (other.wrong or other.value):
+            told["chord_mm"] = Understood(missing=True)
+        if other.value and not (one.wrong or one.value):
+            told["reach_mm"] = Understood(missing=True)
+    elif told["angle_deg"].missing:
+        value = round(float(angle.value), 2)
+        told["angle_deg"] = Understood(value, f"{value:g}° by the chord ({str(angle).partition(' (')[2]}")
+    return told
+
+
+def chord_note(told: Mapping[str, Understood]) -> str:
+    """The two lengths as they are kept in the note of the piece, so that no reading is lost; blank where there are none."""
+    if not (told["reach_mm"].value and told["chord_mm"].value):
+        return ""
+    tool = f" with {told['chord_tool'].value}" if told["chord_tool"].value else ""
+    return f"angle by a chord{tool}: {told['chord_mm'].value:.7g} mm across, scribes {told['reach_mm'].value:.7g} mm from the apex"
