@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection
 from pathlib import Path
 
 from bendcal.bodies import BenderBody, Obstacle
@@ -10,7 +10,6 @@ from bendcal.cells import name_key
 from bendcal.columns import BENDER_BODIES, OBSTACLES
 from bendcal.facts import Facts, Named, find_file, near_name
 from bendcal.faults import Caution, Fault, quoted
-from bendcal.lines import Line
 from bendcal.solids import Solid
 from bendcal.tables import Record, Table, read_table
 
@@ -48,18 +47,18 @@ def read_bodies(folder: Path, facts: Facts, faults: list[Fault], cautions: list[
     return tuple(found)
 
 
-def read_obstacles(folder: Path, lines: Mapping[str, Line], faults: list[Fault], cautions: list[Caution]) -> tuple[Obstacle, ...]:
+def read_obstacles(folder: Path, lines: Collection[str], faults: list[Fault], cautions: list[Caution]) -> tuple[Obstacle, ...]:
     """What the shop's lines must keep away from; none where there is no obstacles.csv.
 
     Parameters
     ----------
     folder : the shop folder
-    lines : the lines that were read; a name is not looked for where there are none, or where their own files have faults
+    lines : the names of the lines, those set aside included; a name is not looked for where there are none, or where their own files have faults
     faults, cautions : what is found is added to these lists
 
     Examples
     --------
-    >>> read_obstacles(Path("no such folder"), {}, [], [])
+    >>> read_obstacles(Path("no such folder"), [], [], [])
     ()
     """
     # A shop whose lines are still to be written may know its obstacles already.

@@ -100,6 +100,7 @@ LINES = (
     Column("end_a"),
     Column("end_b"),
     Column("trim_at", "choice", choices=("A", "B")),
+    Column("set_aside"),
     Column("note"),
 )
 

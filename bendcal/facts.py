@@ -133,7 +133,7 @@ def near_name(folder: Path, name: str) -> str | None:
     """A file that was perhaps meant to have this name: ``tube.csv``, ``tubes.csv.txt``, ``tubes.xlsx``."""
     name = name.casefold()
     stem = name.removesuffix(".csv")
-    own = (name, f"{stem}.pending.csv", f"{stem}.json")  # the kit's own names are no misspellings
+    own = (name, f"{stem}.pending.csv", f"{stem}.history.csv", f"{stem}.json")  # the kit's own names are no misspellings
     others = {entry.casefold(): entry for entry in listed(folder) if not entry.startswith(".")}
     for folded, entry in others.items():
         if folded.startswith(f"{stem}.") and folded not in own:

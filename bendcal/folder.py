@@ -58,16 +58,17 @@ def read_shop(folder: str | os.PathLike[str]) -> Shop:
     offcuts = _offcuts(path, facts, faults, cautions)
     flares = read_flares(path, facts, faults, cautions)
     stock = read_stock(path, facts, faults, cautions)
-    lines = read_lines(path, facts, faults, cautions)
+    aside: dict[str, str] = {}
+    lines = read_lines(path, facts, faults, cautions, aside)
     bodies = read_bodies(path, facts, faults, cautions)
-    obstacles = read_obstacles(path, lines, faults, cautions)
+    obstacles = read_obstacles(path, [*lines, *aside], faults, cautions)
     if faults:
         files = list(dict.fromkeys(fault.file for fault in faults))
         raise ShopFaults(sorted(faults, key=lambda fault: (files.index(fault.file), fault.row or 0)))
     return Shop(
         folder=path, benders=facts.benders.records, tubes=facts.tubes.records, offcuts=tuple(offcuts),
         tools=facts.tools.records, ends=facts.ends.records, lines=lines, flares=flares,
-        cautions=tuple(cautions), bodies=bodies, obstacles=obstacles, stock=stock,
+        cautions=tuple(cautions), bodies=bodies, obstacles=obstacles, stock=stock, lines_aside=aside,
     )  # fmt: skip
 
 

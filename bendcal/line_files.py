@@ -14,19 +14,22 @@ from bendcal.measures import angle_text
 from bendcal.pattern_files import line_of_pattern
 from bendcal.tables import Record, Table, read_table
 
-__all__ = ["read_lines"]
+__all__ = ["name_fault", "read_lines"]
 
 _NO_FILE_NAME = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
 
 
-def read_lines(folder: Path, facts: Facts, faults: list[Fault], cautions: list[Caution]) -> dict[str, Line]:
-    """Every line of a shop folder that is sound, by its name.
+def read_lines(
+    folder: Path, facts: Facts, faults: list[Fault], cautions: list[Caution], aside: dict[str, str] | None = None
+) -> dict[str, Line]:  # fmt: skip
+    """Every line of a shop folder that is sound and not set aside, by its name.
 
     Parameters
     ----------
     folder : the shop folder
     facts : its benders, tubes and ends
     faults, cautions : what is found is added to these lists
+    aside : the lines that are set aside are added to it, name → reason; the file of such a line is not looked at
 
     Examples
     --------
@@ -51,6 +54,10 @@ def read_lines(folder: Path, facts: Facts, faults: list[Fault], cautions: list[C
     unseen = dict(names)
     for record in table.records(faults):
         unseen.pop(name_key(record["line"]), None)
+        if record["set_aside"]:
+            if aside is not None:
+                aside[names[name_key(record["line"])]] = record["set_aside"]
+            continue
         line = _line(folder, record, facts, faults, cautions)
         if line is not None:
             lines.setdefault(line.line, line)
@@ -58,6 +65,25 @@ def read_lines(folder: Path, facts: Facts, faults: list[Fault], cautions: list[C
         _shape(folder, name, {"tube": "", "bender": ""}, facts, faults, cautions)
     _unlisted(folder, set(names), cautions)
     return lines
+
+
+def name_fault(name: str, row: int | None = None) -> Fault | None:
+    """Why a line cannot be called so, or None.
+
+    Parameters
+    ----------
+    name : not blank
+    row : of lines.csv, for the fault
+
+    Examples
+    --------
+    >>> name_fault("rear left"), name_fault("../rear").found
+    (None, '"../rear"')
+    """
+    if not _NO_FILE_NAME.search(name) and name[0] != "." and name[-1] != ".":
+        return None
+    rule = "The line's file carries its name, so it holds none of < > : \" / \\ | ? * and no full stop at its ends."
+    return Fault("lines.csv", row, "line", quoted(name), rule, "Choose another name.")
 
 
 def _line(folder: Path, record: Record, facts: Facts, faults: list[Fault], cautions: list[Caution]) -> Line | None:
@@ -71,9 +97,8 @@ def _line(folder: Path, record: Record, facts: Facts, faults: list[Fault], cauti
         told[column] = name or ""
     told |= {"service": record["service"] or "other", "trim_at": record["trim_at"] or "B", "note": record["note"]}
     name = record["line"]
-    if _NO_FILE_NAME.search(name) or name[0] == "." or name[-1] == ".":
-        rule = "The line's file carries its name, so it holds none of < > : \" / \\ | ? * and no full stop at its ends."
-        faults.append(Fault("lines.csv", record.row, "line", quoted(name), rule, "Choose another name."))
+    if unfit := name_fault(name, record.row):
+        faults.append(unfit)
         return None
     line = _shape(folder, name, told, facts, faults, cautions)
     return line if len(faults) == before else None
@@ -83,7 +108,7 @@ def _shape(
     folder: Path, name: str, told: dict[str, str], facts: Facts, faults: list[Fault], cautions: list[Caution]
 ) -> Line | None:
     """The line's own file, in whichever of the two formats it is; without one, the pattern that was measured of it."""
-    if _NO_FILE_NAME.search(name) or name[0] == "." or name[-1] == ".":
+    if name_fault(name):
         return None
     file = f"lines/{name}.csv"
     path = find_file(folder / "lines", f"{name}.csv", faults, shown=file)

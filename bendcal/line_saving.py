@@ -56,7 +56,7 @@ def save_line(folder: str | PathLike[str], line: Line) -> Path:
             raise ValueError(f"There is a line called {line.line!r} in {_FILE} already. Choose another name.")
         if any(name_key(name) == name_key(own.name) for name in listed(own.parent)):
             raise ValueError(f"There is a file lines/{own.name} already, though {_FILE} has no such line. Rename or remove it, or choose another name.")
-        values = {column.name: getattr(line, column.name) for column in LINES}
+        values = {column.name: getattr(line, column.name, "") for column in LINES}
         more = with_row(table, data, values, {})
         try:
             own.parent.mkdir(exist_ok=True)

@@ -22,7 +22,7 @@ from bendcal.facts import find_file
 from bendcal.faults import Fault, ShopFaults, quoted
 from bendcal.tables import Record, Table, read_table, table_of
 
-__all__ = ["LOG", "SIDE", "KeptAside", "fold_in", "locked", "log_path", "read_log", "save_log", "with_row"]
+__all__ = ["LOG", "SIDE", "KeptAside", "cell_text", "fold_in", "locked", "log_path", "read_log", "row_text", "save_log", "with_row"]
 
 LOG = "offcuts.csv"
 SIDE = "offcuts.pending.csv"
@@ -111,14 +111,14 @@ def with_row(table: Table | None, data: bytes, values: Mapping[str, object], ext
     for name, value in filled.items():
         if header_key(name) not in places:
             added.append(name)
-            cells.append(_cell(value, table.decimal))
+            cells.append(cell_text(value, table.decimal))
         else:
-            cells[places[header_key(name)]] = _cell(value, table.decimal)
+            cells[places[header_key(name)]] = cell_text(value, table.decimal)
     try:
         if added:
             data = _widen(data, table, added)
         gap = "" if form.ends_whole else form.newline
-        return data + (gap + _row(cells, form.delimiter, form.newline)).encode(form.encoding)
+        return data + (gap + row_text(cells, form.delimiter, form.newline)).encode(form.encoding)
     except UnicodeEncodeError as error:
         raise _unwritable(error.object[error.start : error.end]) from None
 
@@ -174,7 +174,7 @@ def fold_in(folder: Path) -> None:
         side_path.unlink(missing_ok=True)
     elif len(stay) < len(side.rows):
         kept = [list(cells) for row, cells in side.text.rows if row in stay or row == side.text.rows[0][0]]
-        text = "".join(_row(cells, side.text.delimiter, side.text.newline) for cells in kept)
+        text = "".join(row_text(cells, side.text.delimiter, side.text.newline) for cells in kept)
         save_log(folder, side_path, side.text.mark + text.encode(side.text.encoding))
 
 
@@ -183,17 +183,22 @@ def _same(one: Record, other: Record) -> bool:
 
 
 def _new_log(header) -> bytes:
-    return _row(list(header), ",", "\n").encode()
+    return row_text(list(header), ",", "\n").encode()
 
 
-def _row(cells: list[str], delimiter: str, newline: str) -> str:
+def row_text(cells: list[str], delimiter: str, newline: str) -> str:
+    """One row as it stands in a file, its line ending included."""
     out = io.StringIO()
     csv.writer(out, delimiter=delimiter, lineterminator=newline).writerow(cells)
     return out.getvalue()
 
 
-def _cell(value: object, decimal: str | None) -> str:
-    """A cell's text: a number with every figure it has, in the file's own decimal sign."""
+def cell_text(value: object, decimal: str | None) -> str:
+    """A cell's text: a number with every figure it has, in the file's own decimal sign.
+
+    >>> cell_text(4.7625, ","), cell_text(90.0, None), cell_text(None, None)
+    ('4,7625', '90', '')
+    """
     if not isinstance(value, float):
         text = "" if value is None else str(value)
         if "\0" in text or len(text) > 10_000:
@@ -220,7 +225,7 @@ def _widen(data: bytes, table: Table, added: list[str]) -> bytes:
         remedy = f"Add {', '.join(added)} to the header yourself."
         raise ShopFaults([Fault(LOG, 1, None, "a header over several lines", "It cannot be widened.", remedy)])
     bare = lines[at].rstrip("\r\n")
-    lines[at] = bare + form.delimiter + _row(added, form.delimiter, "") + lines[at][len(bare) :]
+    lines[at] = bare + form.delimiter + row_text(added, form.delimiter, "") + lines[at][len(bare) :]
     return form.mark + "".join(lines).encode(form.encoding)
 
 

@@ -6,33 +6,27 @@ stood there before is kept in offcuts.history.csv, so that nothing happens witho
 
 from __future__ import annotations
 
-import csv
-import datetime
-import io
 import os
-import re
 import warnings
-from collections.abc import Iterator
 from pathlib import Path
 
 from bendcal.appending import append_offcut
-from bendcal.atomic import NotSaved, write_atomically
+from bendcal.atomic import NotSaved
 from bendcal.cells import name_key, tidy
-from bendcal.columns import OFFCUTS
 from bendcal.facts import Facts, read_facts
 from bendcal.faults import Fault, ShopFaults, quoted
 from bendcal.folder import shop_folder
+from bendcal.history import history_file, note_change
 from bendcal.log import LOG, SIDE, KeptAside, fold_in, locked, log_path, read_log, save_log
 from bendcal.offcuts import Offcut
+from bendcal.one_cell import check_one_cell, with_cell
 from bendcal.readings import offcut_of
-from bendcal.tables import Record, Table, table_of
+from bendcal.tables import Record, Table
 
 __all__ = ["HISTORY", "correct_offcut", "set_aside"]
 
-HISTORY = "offcuts.history.csv"
-_HEADER = ("when", "offcut", "what", "before", "after")
+HISTORY = history_file(LOG)
 _COLUMN = "set_aside"
-_SEP_LINE = re.compile(r'"?sep=.[^\r\n]*(?:\r\n|\r|\n|\Z)', re.IGNORECASE)
 
 
 def set_aside(folder: str | os.PathLike[str], offcut: str, reason: str) -> None:
@@ -78,7 +72,7 @@ def set_aside(folder: str | os.PathLike[str], offcut: str, reason: str) -> None:
         if before == reason:
             return
         data = file.read_bytes()
-        new = _with_cell(data, log, row, reason)
+        new = with_cell(data, log, row, _COLUMN, reason)
         _check(new, log, row, reason, facts)
         _note(path, log.cell(cells, "offcut"), before, reason)
         try:
@@ -137,88 +131,14 @@ def _row_of(folder: Path, log: Table, offcut: str) -> tuple[int, tuple[str, ...]
     raise ShopFaults([Fault(LOG, None, "offcut", quoted(offcut), rule, remedy)])
 
 
-def _with_cell(data: bytes, table: Table, row: int, text: str) -> bytes:
-    """The log's bytes with one cell changed; cells that a short row lacks are added at its end."""
-    form = table.text
-    whole = data[len(form.mark) :].decode(form.encoding)
-    at_header, header = _cells_of(whole, form.delimiter, form.rows[0][0])
-    place = table.places.get(_COLUMN, len(at_header))
-    at, cells = _cells_of(whole, form.delimiter, row)
-    if "\0" in text:
-        raise ShopFaults([Fault(LOG, row, _COLUMN, quoted(text), "It cannot be written into a table.", "Write it in plain letters.")])
-    written = io.StringIO()
-    # Two cells, so that a blank one is written as nothing at all.
-    csv.writer(written, delimiter=form.delimiter, lineterminator="").writerow([text, ""])
-    cell = written.getvalue().removesuffix(form.delimiter)
-    if place < len(at):
-        start, stop = at[place]
-    else:
-        start = stop = at[-1][1]
-        cell = form.delimiter * (place - len(at) + 1) + cell
-    new = whole[:start] + cell + whole[stop:]
-    if _COLUMN not in table.places:  # the header stands above the row, so its end has not moved
-        end = at_header[-1][1]
-        new = new[:end] + form.delimiter + _COLUMN + new[end:]
-    try:
-        return form.mark + new.encode(form.encoding)
-    except UnicodeEncodeError:
-        rule = "It cannot be written in this file."
-        raise ShopFaults([Fault(LOG, row, _COLUMN, quoted(text), rule, "Write it in plain letters.")]) from None
-
-
-def _cells_of(whole: str, delimiter: str, row: int) -> tuple[list[tuple[int, int]], list[str]]:
-    """Where the cells of a row begin and end in the text, and the cells as they stand."""
-    told = _SEP_LINE.match(whole)
-    for number, spans in enumerate(_records(whole, delimiter, told.end() if told else 0), start=1):
-        if number == row:
-            return spans, [whole[a:b] for a, b in spans]
-    raise ShopFaults([Fault(LOG, row, None, "no such row", "", "Read the shop again.")])
-
-
-def _records(text: str, delimiter: str, at: int) -> Iterator[list[tuple[int, int]]]:
-    """For each record of a CSV text: where its cells begin and end, quotation marks included."""
-    spans, start, inside = [], at, False
-    while at < len(text):
-        sign = text[at]
-        if sign == '"' and (inside or at == start):
-            if inside and text[at + 1 : at + 2] == '"':
-                at += 1
-            else:
-                inside = not inside
-        elif not inside and sign == delimiter:
-            spans.append((start, at))
-            start = at + 1
-        elif not inside and sign in "\r\n":
-            yield [*spans, (start, at)]
-            at += text[at : at + 2] == "\r\n"
-            spans, start = [], at + 1
-        at += 1
-    if spans or start < len(text):
-        yield [*spans, (start, len(text))]
-
-
 def _check(data: bytes, old: Table, row: int, reason: str, facts: Facts) -> None:
     """Read the new bytes: every other cell reads as before, and the row is one that may stand so."""
-    faults: list[Fault] = []
-    new = table_of(data, LOG, OFFCUTS, faults)
-    if new is None:
-        raise ShopFaults(faults)
-    place = new.places[_COLUMN]
-    for (number, one), (_, two) in zip(old.text.rows, new.text.rows, strict=True):
-        cells = [list(one) + [""] * (len(two) - len(one)), list(two)]
-        if number in (row, old.text.rows[0][0]) and place < len(two):
-            for each in cells:
-                each[place] = ""
-        if cells[0] != cells[1]:
-            rule = "Another cell would have changed with it, so nothing was written."
-            raise ShopFaults([Fault(LOG, number, None, "a row that cannot be taken apart safely", rule, "Set the piece aside in a spreadsheet.")])
-    now = next(cells for number, cells in new.rows if number == row)
-    if new.cell(now, _COLUMN) != reason:
-        raise ShopFaults([Fault(LOG, row, _COLUMN, quoted(reason), "It would read back otherwise.", "Write it in another way.")])
+    new = check_one_cell(data, old, row, _COLUMN, reason)
     record = next((record for record in new.records([]) if record.row == row), None)
     if record is None and not reason:
         raise ShopFaults([Fault(LOG, row, None, "a row with a fault in it", "It cannot count.", "Enter the piece again.")])
     if record is not None:
+        faults: list[Fault] = []
         offcut_of(Record(row, record.values), LOG, facts, faults, [])
         if reason:
             faults = [fault for fault in faults if fault.column == _COLUMN]
@@ -228,14 +148,5 @@ def _check(data: bytes, old: Table, row: int, reason: str, facts: Facts) -> None
 
 def _note(folder: Path, offcut: str, before: str, after: str, what: str = "") -> None:
     """One line of history, on the disk before the log itself changes."""
-    path = folder / HISTORY
     what = what or ("counts again" if not after else "reason changed" if before else "set aside")
-    line = io.StringIO()
-    rows = csv.writer(line, lineterminator="\n")
-    old = path.read_bytes() if path.exists() else b""
-    if not old:
-        rows.writerow(_HEADER)
-    elif not old.endswith(b"\n"):
-        old += b"\n"
-    rows.writerow([datetime.datetime.now().isoformat(timespec="seconds"), offcut, what, before, after])
-    write_atomically(path, old + line.getvalue().encode())
+    note_change(folder, LOG, "offcut", offcut, what, before, after)

@@ -65,6 +65,7 @@ class Shop:
     ----------
     folder : where they were read from, or None for a shop made in memory
     benders, tubes, tools, ends, lines : name → record
+    lines_aside : name → reason, of the lines that are set aside or still being entered
     offcuts : every piece in the log's order, those set aside included
     flares : practice flares, in the file's order, those set aside included
     cautions : what is not refused but looks wrong
@@ -90,6 +91,7 @@ class Shop:
     bodies: tuple[BenderBody, ...] = ()
     obstacles: tuple[Obstacle, ...] = ()
     stock: tuple[StockLength, ...] = ()
+    lines_aside: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
     def readings_digest(self) -> str:
@@ -121,7 +123,12 @@ class Shop:
         return self.tools.get(offcut.length_tool, DEFAULT_LENGTH_TOOL)
 
     def line(self, name: str) -> Line:
-        """The line called `name`. Raises UnknownName with a sentence where there is none."""
+        """The line called `name`. Raises UnknownName with a sentence where there is none, or where it is set aside."""
+        if name in self.lines_aside and name not in self.lines:
+            raise UnknownName(
+                f"Line {name!r} is not to be made as it stands; under set_aside lines.csv says: {self.lines_aside[name]}. "
+                "Finish it in the form for lines, or empty that cell."
+            )
         return named(self.lines, name, "line")
 
     def end(self, name: str) -> End:

@@ -14,7 +14,8 @@ from bendcal.atomic import NotSaved
 from bendcal.faults import ShopFaults
 from bendcal.folder import read_shop
 from bendcal.log import KeptAside
-from bendcal.setting_aside import HISTORY, _records, correct_offcut, set_aside
+from bendcal.one_cell import records_of
+from bendcal.setting_aside import HISTORY, correct_offcut, set_aside
 
 READINGS = {
     "bender": "small", "tube": "brake 3/16", "length_mm": 200, "mark_mm": 90, "dial_deg": 47, "angle_deg": 44.5,
@@ -95,7 +96,7 @@ def test_rows_are_taken_apart_as_python_does_it(rows: list[list[str]]) -> None:
     out = io.StringIO()
     csv.writer(out, lineterminator="\r\n").writerows(rows)
     text = out.getvalue()
-    found = [[text[a:b] for a, b in spans] for spans in _records(text, ",", 0)]
+    found = [[text[a:b] for a, b in spans] for spans in records_of(text, ",")]
     again = [next(csv.reader(io.StringIO(",".join(cells), newline="")), [""]) or [""] for cells in found]
     assert again == [row or [""] for row in csv.reader(io.StringIO(text, newline=""))]
 

@@ -10,10 +10,11 @@ import os
 import ipywidgets as widgets
 
 from bendcal.forms.begin_form import BeginForm
+from bendcal.forms.line_form import LineForm
 from bendcal.forms.offcut_form import OffcutForm
 from bendcal.forms.row_form import FactsForm
 
-__all__ = ["begin_own_shop", "enter_facts", "enter_offcuts"]
+__all__ = ["begin_own_shop", "enter_facts", "enter_lines", "enter_offcuts"]
 
 
 def begin_own_shop(folder: str | os.PathLike[str]) -> widgets.Widget:
@@ -34,6 +35,17 @@ def enter_facts(folder: str | os.PathLike[str]) -> widgets.Widget:
     folder : the shop folder
     """
     return FactsForm(folder).widget
+
+
+def enter_lines(folder: str | os.PathLike[str], line: str = "") -> widgets.Widget:
+    """The form for lines: what each is made of, then leg by leg or node by node, drawn as it grows.
+
+    Parameters
+    ----------
+    folder : the shop folder
+    line : what to begin with
+    """
+    return LineForm(folder, line).widget
 
 
 def enter_offcuts(folder: str | os.PathLike[str], bender: str = "", tube: str = "") -> widgets.Widget:
