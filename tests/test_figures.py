@@ -414,9 +414,11 @@ def test_what_is_nearer_is_drawn_over_what_is_further() -> None:
     drawn = tube_strokes(ax)
     tops = [step for step, color in zip(drawn.steps, drawn.colors, strict=True) if color != INK]
     flat, depth = seen[:, :2] * layout.scale, (seen[:-1, 2] + seen[1:, 2]) / 2
-    order = [int(np.argmin([np.abs(flat[k : k + 2] - step).max() for k in range(len(depth))])) for step in tops]
-    assert sorted(order) == list(range(len(depth)))
-    assert np.all(np.diff(depth[order]) >= 0)
+    first, last = (np.array([int(np.argmin(np.abs(flat - step[i]).max(axis=1))) for step in tops]) for i in (0, 1))
+    assert sorted(k for a, b in zip(first, last, strict=True) for k in range(a, b)) == list(range(len(depth)))
+    assert np.all(np.diff(depth[first]) >= 0)
+    # What is drawn in one stroke is no deeper than the tube is thick.
+    assert all(np.ptp(seen[a : b + 1, 2]) < TUBE.od_mm for a, b in zip(first, last, strict=True) if b > a + 1)
 
 
 @pytest.mark.parametrize(("azim", "elev"), [(-90.0, 0.0), (0.0, 90.0), (135.0, -20.0)])

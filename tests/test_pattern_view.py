@@ -135,8 +135,8 @@ def test_a_wrong_distance_is_orange_and_the_miss_an_arrow() -> None:
     (start, stop), miss = arrows[0]._posA_posB, adjusted.miss[1]
     way = np.subtract(stop, start) / np.hypot(*np.subtract(stop, start))
     assert way == pytest.approx(miss[:2] / np.hypot(*miss[:2]), abs=1e-6)
-    assert "Orange: tape A to 3 is +40.0 mm off" in words(picture)
-    assert "Orange" not in pattern_view.measured(adjust_pattern(pattern_of())).alt
+    assert "Thick or ringed, orange: tape A to 3 is +40.0 mm off" in words(picture)
+    assert "ringed" not in pattern_view.measured(adjust_pattern(pattern_of())).alt
 
 
 def test_an_open_shape_is_called_one_of_many() -> None:

@@ -108,9 +108,13 @@ def _draw_shape(ax: Axes, shape: Shape, frame: tuple, scale: float, *, origin: n
     behind = np.minimum(np.minimum(padded[:-2], padded[1:-1]), padded[2:]) - shape.od_mm
     layers = [(behind[k], 0, k) for k in range(len(depth))] + [(depth[k], 1, k) for k in range(len(depth))]
     steps, colors, widths, caps = [], [], [], []
+    level = _level_runs(shape, seen)  # in one stroke: seams between many show
     for _, is_top, k in sorted(layers):
-        free = k in (0, len(depth) - 1)
-        step = flat[k : k + 2]
+        last = level.get(k, k)
+        if last is None:
+            continue
+        free = k == 0 or last == len(depth) - 1
+        step = flat[[k, last + 1]]
         cap = "round" if not free and (is_top or shape.is_bend[k]) else "butt"
         if cap == "butt" and not is_top:  # closes the cut ends, and the hair's breadth between two steps
             step = _longer(step, _EDGE_PT * _MM_PER_POINT if free else 0.05)
@@ -121,6 +125,17 @@ def _draw_shape(ax: Axes, shape: Shape, frame: tuple, scale: float, *, origin: n
         caps.append(cap)
     ax.add_artist(Strokes(np.array(steps), colors, widths, caps))
     _names(ax, shape, frame, scale, origin, flat, width)
+
+
+def _level_runs(shape: Shape, seen: np.ndarray) -> dict[int, int | None]:
+    """Straights that lie level in this view: first step → last step, and None for the others of them."""
+    runs: dict[int, int | None] = {}
+    edges = np.flatnonzero(np.diff(np.concatenate([[True], shape.is_bend, [True]]).astype(int)))
+    for first, after in zip(edges[::2], edges[1::2], strict=True):
+        if np.ptp(seen[first : after + 1, 2]) < shape.od_mm:
+            runs |= dict.fromkeys(range(int(first), int(after)))
+            runs[int(first)] = int(after) - 1
+    return runs
 
 
 def _longer(step: np.ndarray, by: float) -> np.ndarray:

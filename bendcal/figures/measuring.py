@@ -55,8 +55,8 @@ def _shifted() -> dict[str, np.ndarray]:
 
 
 def _number(ax: Axes, at: np.ndarray, number: str) -> None:
-    ax.add_patch(Circle(at, 2.4, facecolor=ORANGE, edgecolor="none", zorder=7, clip_on=False))
-    write(ax, *at, number, size=8.5, bold=True, color=PAPER, ha="center", va="center_baseline", zorder=7.2)
+    ax.add_patch(Circle(at, 2.4, facecolor=ORANGE, edgecolor=INK, linewidth=0.8, zorder=7, clip_on=False))
+    write(ax, *at, number, size=8.5, bold=True, ha="center", va="center_baseline", zorder=7.2)
 
 
 def _line(ax: Axes) -> None:

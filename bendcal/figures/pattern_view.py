@@ -142,7 +142,7 @@ def _words(adjusted: AdjustedPattern, at: dict[str, Array], miss: tuple[str, Arr
         said.append("Dashed: straight distances that were measured.")
     if names := _letters(adjusted, at):
         said.append(f"× datum points: {', '.join(f'{letter} {place}' for place, letter in names.items())}.")
-    said += [f"Orange: {row.name} is {signed(row.off, row.unit)} off what the others say." for row in readings_of(adjusted) if row.suspect]
+    said += [f"Thick or ringed, orange: {row.name} is {signed(row.off, row.unit)} off what the others say." for row in readings_of(adjusted) if row.suspect]
     if miss is not None:
         times = _enlarged(miss[1], scale)
         larger = f", drawn {times} times as long as it is" if times > 1 else ""

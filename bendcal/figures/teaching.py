@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import textwrap
-
 import numpy as np
 
 from bendcal.calibration import Calibration
-from bendcal.figures.paper import BLUE, GREY, INK, ORANGE, PALE, Picture, block, canvas, line, write
+from bendcal.figures.paper import BLUE, GREY, INK, ORANGE, PALE, Picture, block, canvas, line, wrap, write
 from bendcal.figures.style import graph, labels, title
 from bendcal.law import PARAMETERS, Law
 from bendcal.prior import CAUSES, pool_of
@@ -35,7 +33,7 @@ def shared_causes(cal: Calibration) -> Picture:
     pairs = list(cal.laws)
     benders, tubes = (list(dict.fromkeys(names)) for names in zip(*pairs, strict=True))
     rows = max(len(benders), len(tubes), len(pairs))
-    step, height = 19.0, 19.0 * rows + 14.0
+    step, height = 22.0, 22.0 * rows + 14.0
     picture, ax = canvas(215.0, height)
     top = height - 9.0
     for x, text in ((2.0, "belongs to the bender"), (84.0, "one law for each pair"), (160.0, "belongs to the tube")):
@@ -49,17 +47,17 @@ def shared_causes(cal: Calibration) -> Picture:
         ("bender", 2.0, 58.0, benders, ", ".join(CAUSES)), ("tube", 160.0, 53.0, tubes, "how its strength differs from the alloy's table"),
     ):  # fmt: skip
         for name, y in zip(names, column(len(names)), strict=True):
-            block(ax, x, y - 7.5, width, 15.0, fill=PALE)
-            write(ax, x + 2.5, y + 3.4, name, size=9.0, bold=True)
-            for k, part in enumerate(textwrap.wrap(said, 40)[:3]):
-                write(ax, x + 2.5, y + 0.2 - 3.1 * k, part, size=7.2, color=GREY)
+            block(ax, x, y - 9.5, width, 19.0, fill=PALE)
+            write(ax, x + 2.5, y + 5.2, name, size=9.0, bold=True)
+            for k, part in enumerate(wrap(said, width - 4.0, 8.2)[:3]):
+                write(ax, x + 2.5, y + 1.0 - 3.8 * k, part, size=8.2, color=GREY)
             places[side, name] = (x + width if side == "bender" else x, y)
     for (bender, tube), y in zip(pairs, column(len(pairs)), strict=True):
         law = cal.laws[bender, tube]
         block(ax, 84.0, y - 6.0, 52.0, 12.0, fill="#ffffff", edge=BLUE, line_width=1.2)
         write(ax, 86.5, y + 1.3, "a, b, R, λ, m", size=9.0, bold=True, color=BLUE)
         pieces = "1 offcut" if law.n_offcuts == 1 else f"{law.n_offcuts} offcuts"
-        write(ax, 86.5, y - 3.3, f"{pieces}, and a little of its own", size=7.5, color=GREY)
+        write(ax, 86.5, y - 3.3, f"{pieces}, and a little of its own", size=8.2, color=GREY)
         line(ax, [places["bender", bender], (84.0, y)], color=INK, width=1.1)
         line(ax, [places["tube", tube], (136.0, y)], color=ORANGE, width=1.1, style=(0, (5, 2)))
     picture.alt = "; ".join(f"the law of {b} with {t} shares that bender and that tube" for b, t in pairs)
