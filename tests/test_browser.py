@@ -10,6 +10,7 @@ from a_browser import FLAGS, Person, kit_copy, running_lab
 
 import bendcal
 from bendcal.offcuts import Offcut
+from bendcal.turntable import turntable
 
 STEEL = ("180", "70", "92", "86,5", "89", "98")
 BOXES = ("Straight length", "End A to mark", "Dial, lever held", "Finished angle", "Leg A", "Leg B")
@@ -222,6 +223,8 @@ def test_the_line_turns_under_the_mouse_and_by_keys(person: Person) -> None:
     canvas = frame.get_by_role("img")
     page.locator("iframe[title^='brake-near-side']").scroll_into_view_if_needed()
     expect(canvas).to_have_attribute("data-view", "-60.00 25.00 1.00")
+    still = page.locator("img[alt^='brake-near-side: the bent line'] + iframe").locator("xpath=preceding-sibling::img")
+    expect(still).to_be_hidden()
 
     def ends() -> list[list[float]]:
         return [[float(v) for v in end.split(",")] for end in canvas.get_attribute("data-ends").split(" ")]
@@ -261,3 +264,21 @@ def test_the_line_turns_under_the_mouse_and_by_keys(person: Person) -> None:
     person.menu("Kernel", "kernelmenu:shutdown")
     canvas.press("Home")
     expect(canvas).to_have_attribute("data-view", "-60.00 25.00 1.00")
+
+
+def test_where_frames_are_dropped_a_still_picture_stands_in(person: Person, kit: Path) -> None:
+    """A page that somebody else ran is not trusted: its turntable is gone, and the four views with their words are there."""
+    import nbformat
+    from playwright.sync_api import expect
+
+    shop = bendcal.read_shop(kit / "sample_measurements")
+    made = turntable(bendcal.mark_out(shop, bendcal.calibrate(shop), "clutch"))
+    cell = nbformat.v4.new_code_cell("made", id="one", outputs=[nbformat.v4.new_output("display_data", made._repr_mimebundle_())])
+    kernel = {"kernelspec": {"display_name": "Python 3", "language": "python", "name": "python3"}}
+    nbformat.write(nbformat.v4.new_notebook(cells=[cell], metadata=kernel), kit / "notebooks" / "from_elsewhere.ipynb")
+    person.open("notebooks/from_elsewhere.ipynb")
+    picture = person.page.locator(".jp-OutputArea img")
+    expect(picture).to_be_visible()
+    expect(picture).to_have_attribute("alt", re.compile("clutch: the bent line with its 3 bends"))
+    expect(person.page.locator(".jp-OutputArea iframe")).to_have_count(0)
+    person.look("turntable-untrusted")

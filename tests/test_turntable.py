@@ -164,8 +164,9 @@ def test_a_notebook_gets_the_page_a_still_picture_and_words(sheet) -> None:
     """The frame holds the whole page; the PNG stands in where frames are dropped."""
     made = turntable(sheet)
     bundle = made._repr_mimebundle_()
-    assert html.unescape(re.fullmatch(r'<iframe srcdoc="([^"]*)" title="[^"]*" style="[^"]*"></iframe>', bundle["text/html"])[1]) == made.html()
-    assert bundle["image/png"].startswith("iVBORw0KGgo")
+    parts = re.fullmatch(r'<img src="data:image/png;base64,([^"]*)" alt="long: [^"]*"><iframe srcdoc="([^"]*)" title="[^"]*" style="[^"]*"></iframe>', bundle["text/html"])
+    assert html.unescape(parts[2]) == made.html()
+    assert parts[1] == bundle["image/png"] and parts[1].startswith("iVBORw0KGgo")
     assert bundle["text/plain"] == "<Turntable: long: the bent line with its 6 bends from the front, above, the side and three-quarter.>"
 
 

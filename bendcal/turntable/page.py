@@ -1,7 +1,7 @@
 """The page that draws a scene and lets it be turned: by mouse, finger, keys or buttons, with nothing from outside it.
 
 It goes into a notebook as a frame of its own: what is pressed in it reaches no shortcut of the page around it, and it
-turns without a kernel. A notebook that is not trusted shows a still picture instead, for it drops frames.
+turns without a kernel. A notebook that is not trusted drops frames; there the still picture before it is seen.
 """
 
 from __future__ import annotations
@@ -79,8 +79,11 @@ class Turntable:
         return path
 
     def _repr_mimebundle_(self, **_: object) -> dict[str, str]:
+        png = base64.b64encode(self.still.png()).decode()
+        # The page in the frame hides the picture before it; where the frame was dropped the picture stays.
+        picture = f'<img src="data:image/png;base64,{png}" alt="{escape(self.still.alt, quote=True)}">'
         frame = f'<iframe srcdoc="{escape(self.html(), quote=True)}" title="{escape(self.scene.title, quote=True)}" style="width: 100%; height: {_HEIGHT_PX}px; border: 0"></iframe>'
-        return {"text/html": frame, "image/png": base64.b64encode(self.still.png()).decode(), "text/plain": repr(self)}
+        return {"text/html": picture + frame, "image/png": png, "text/plain": repr(self)}
 
     def __repr__(self) -> str:
         return f"<Turntable: {self.still.alt}>"

@@ -347,6 +347,8 @@
     again();
   }
 
+  // The still picture before the frame is for where there are no frames.
+  try { window.frameElement.previousElementSibling.style.display = "none"; } catch (_) { /* a page of its own */ }
   const around = page();
   if (around) { new MutationObserver(theme).observe(around, { attributes: true, attributeFilter: ["data-jp-theme-light"] }); }
   window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", theme);
