@@ -17,8 +17,9 @@ from pathlib import Path
 from bendcal.atomic import NotSaved
 from bendcal.cells import Column, cell_value, tidy
 from bendcal.columns import BENDERS, ENDS, FLARES, TOOLS, TUBES
-from bendcal.facts import find_file, read_facts
+from bendcal.facts import read_facts
 from bendcal.faults import Caution, Fault, ShopFaults, quoted
+from bendcal.finding import find_file
 from bendcal.flare_files import read_flares
 from bendcal.folder import shop_folder
 from bendcal.log import locked, save_log, with_row

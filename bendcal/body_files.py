@@ -8,16 +8,17 @@ from pathlib import Path
 from bendcal.bodies import BenderBody, Obstacle
 from bendcal.cells import name_key
 from bendcal.columns import BENDER_BODIES, OBSTACLES
-from bendcal.facts import Facts, Named, find_file, near_name
+from bendcal.facts import Facts, Named
 from bendcal.faults import Caution, Fault, quoted
+from bendcal.finding import table_there
 from bendcal.solids import Solid
-from bendcal.tables import Record, Table, read_table
+from bendcal.tables import Record
 
 __all__ = ["read_bodies", "read_obstacles"]
 
 _BODIES, _OBSTACLES = "bender_bodies.csv", "obstacles.csv"
 _SIZES = ("width_mm", "height_mm", "diameter_mm", "turn_deg")
-_LINE_FILES = ("lines.csv", "lines/")
+_LINE_FILES = ("lines.csv", "lines/", "patterns/")
 
 
 def read_bodies(folder: Path, facts: Facts, faults: list[Fault], cautions: list[Caution]) -> tuple[BenderBody, ...]:
@@ -38,7 +39,7 @@ def read_bodies(folder: Path, facts: Facts, faults: list[Fault], cautions: list[
     ()
     """
     found = []
-    table = _table(folder, _BODIES, BENDER_BODIES, faults, cautions)
+    table = table_there(folder, _BODIES, BENDER_BODIES, faults, cautions)
     for record in table.records(faults) if table else ():
         bender = facts.benders.resolve(record["bender"], file=_BODIES, row=record.row, column="bender", faults=faults)
         solid = _solid(record, _BODIES, faults)
@@ -66,7 +67,7 @@ def read_obstacles(folder: Path, lines: Collection[str], faults: list[Fault], ca
     names = None if not judged else {name_key(name): name for name in lines}
     known = Named("line", "lines.csv", names=names)
     found = []
-    table = _table(folder, _OBSTACLES, OBSTACLES, faults, cautions)
+    table = table_there(folder, _OBSTACLES, OBSTACLES, faults, cautions)
     for record in table.records(faults) if table else ():
         line = record["line"]
         if line:
@@ -75,18 +76,6 @@ def read_obstacles(folder: Path, lines: Collection[str], faults: list[Fault], ca
         if line is not None and solid is not None:
             found.append(Obstacle(record["obstacle"], solid, record["keep_mm"] or 0.0, record["why"], line, record["note"]))
     return tuple(found)
-
-
-def _table(folder: Path, file: str, columns, faults: list[Fault], cautions: list[Caution]) -> Table | None:
-    path = find_file(folder, file, faults)
-    if path is None:
-        if near := near_name(folder, file):
-            cautions.append(Caution(near, None, None, f"a file named {near}", f"It is not read; {file} would be.", f"If it is meant, save it as {file}."))
-        return None
-    table = read_table(path, file, columns, faults)
-    if table is not None:
-        cautions.extend(table.cautions)
-    return table
 
 
 def _solid(record: Record, file: str, faults: list[Fault]) -> Solid | None:

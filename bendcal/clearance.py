@@ -116,6 +116,7 @@ def obstacle_clearances(
     Raises
     ------
     UnknownName : where the shop lacks the line or its tube, or the calibration its law
+    ShopFaults : where the line or the obstacles were left out of the shop because of their faults
     LegTooShort : where its bends overlap
     """
     line = shop.line(line) if isinstance(line, str) else line
@@ -124,6 +125,7 @@ def obstacle_clearances(
     radius = float(law.parameters["radius_mm"]) if radius_mm is None else float(radius_mm)
     stretch = float(law.parameters["developed_radius_mm"]) / float(law.parameters["radius_mm"]) if law is not None else 1.0
     if obstacles is None:
+        shop.need("obstacles.csv")
         obstacles = [one for one in shop.obstacles if one.line in ("", line.line)]
     chain = line_chain(line, radius)
     found = _least(chain, obstacles, tube.od_mm / 2)

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from bendcal.calibration import Calibration, calibrate
 from bendcal.compare import compare
 from bendcal.design import next_offcuts, plan_offcuts
+from bendcal.faults import ShopFaults
 from bendcal.folder import read_shop
 from bendcal.job_command import add_commands
 from bendcal.keeping import keep, news
@@ -152,8 +153,8 @@ def _parser() -> argparse.ArgumentParser:
     worksheet.add_argument("--planned", type=int, metavar="N", help="put the N offcuts on it that teach the most")
     worksheet.set_defaults(does=_worksheet)
 
-    add_commands(jobs, _read)
-    add_line_commands(jobs, _read)
+    add_commands(jobs, _shop, _read)
+    add_line_commands(jobs, _shop, _read)
 
     notebooks = jobs.add_parser("notebooks", help="open the notebooks in JupyterLab", description="Open the notebooks in a quiet JupyterLab.")
     notebooks.add_argument("--shop", metavar="FOLDER", help="put copies of the notebooks, set to this shop, into its folder and open those")
@@ -163,14 +164,23 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _shop(folder: str) -> Shop:
+    """The shop, with all that looks wrong, or is left out because of its faults, printed first.
+
+    What no law is learnt from may have faults: the job that needs it stops, and no other.
+    """
+    shop = read_shop(folder, whole=False)
+    _list("Looks wrong; see whether it is:", [caution.sentence for caution in shop.cautions])
+    return shop
+
+
 def _read(folder: str) -> tuple[Shop, Calibration]:
-    """The shop and what its offcuts teach, with all that looks wrong printed first.
+    """The shop and what its offcuts teach.
 
     The fit takes a moment only, so it is made afresh each time: a stored one could be of
     older readings.
     """
-    shop = read_shop(folder)
-    _list("Looks wrong; see whether it is:", [caution.sentence for caution in shop.cautions])
+    shop = _shop(folder)
     return shop, calibrate(shop)
 
 
@@ -191,7 +201,11 @@ def _calibrate(asked: argparse.Namespace) -> None:
     _list("Set aside, and not counted:", [f"{offcut}: {reason}" for offcut, reason in cal.set_aside])
     _list("Does not agree with the other pieces:", cal.blunders)
     _list("New since the last calibration:", news(shop))
-    print(paragraph(next_offcuts(shop).sentence), end="\n\n")
+    try:
+        advice = next_offcuts(shop).sentence
+    except ShopFaults as error:
+        advice = f"Which offcut to bend next is not said, because it hangs on how the lines' ends land: {error.faults[0].place} comes first."
+    print(paragraph(advice), end="\n\n")
     print(f"Written: {keep(cal, shop)}")
 
 
@@ -220,6 +234,8 @@ def _bender_of_both(cal: Calibration, first: str, second: str) -> str:
 
 def _marks(asked: argparse.Namespace) -> None:
     shop, cal = _read(asked.shop)
+    if asked.line is None:
+        shop.need("lines.csv", *(f"lines/{name}.csv" for name in shop.unread_lines))  # any of them may be the first
     if asked.line is None and not shop.lines:
         raise ValueError(f"There is no line in {shop.folder}: lines.csv names them, and lines/NAME.csv holds each one's corners.")
     sheet = mark_out(shop, cal, asked.line or next(iter(shop.lines)), feed=asked.feed)
@@ -252,7 +268,7 @@ def _print(asked: argparse.Namespace) -> None:
 
 
 def _worksheet(asked: argparse.Namespace) -> None:
-    shop = read_shop(asked.shop)
+    shop = _shop(asked.shop)
     if asked.planned is not None and asked.planned < 1:
         raise ValueError(f"--planned is {asked.planned}; it must be 1 or more, or be left out.")
     planned = plan_offcuts(shop, count=asked.planned).offcuts if asked.planned else None

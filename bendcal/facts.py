@@ -13,13 +13,14 @@ from bendcal.cells import Column, name_key
 from bendcal.columns import BENDERS, ENDS, TOOLS, TUBES
 from bendcal.ends import PLAIN, End
 from bendcal.faults import Caution, Fault, quoted
+from bendcal.finding import find_file, near_name
 from bendcal.materials import NUMBERS, alloy_for
 from bendcal.measures import NotAMeasure, angle_deg, length_mm
 from bendcal.tables import Record, Table, read_table
 from bendcal.tools import Tool
 from bendcal.tubes import Tube
 
-__all__ = ["Facts", "Named", "find_file", "read_facts"]
+__all__ = ["Facts", "Named", "by_name", "read_facts"]
 
 #: Sizes below which a figure cannot be millimetres and was likely meant in inches. The kit's own choice: tube for lines
 #: begins near 3 mm, and no hand bender's die is as tight as that.
@@ -95,52 +96,6 @@ def read_facts(folder: Path, faults: list[Fault], cautions: list[Caution]) -> Fa
         ends.names[name_key(PLAIN.end)] = PLAIN.end  # a plain end needs no file
         ends.records[PLAIN.end] = PLAIN
     return facts
-
-
-def find_file(folder: Path, name: str, faults: list[Fault], *, shown: str | None = None) -> Path | None:
-    """The file of that name in any case, or None; two that differ in case only are a fault.
-
-    Parameters
-    ----------
-    folder : where to look
-    name : the file's name
-    faults : a fault is added to this list
-    shown : the name for remarks, if another
-
-    Examples
-    --------
-    >>> find_file(Path("no such folder"), "tubes.csv", []) is None
-    True
-    """
-    alike = [entry for entry in listed(folder) if name_key(entry) == name_key(name)]
-    if name in alike or len(alike) == 1:
-        if len(alike) > 1:
-            found = f"{' and '.join(sorted(alike))}, which differ in capitals only"
-            faults.append(Fault(shown or name, None, None, found, "", "Remove or rename one of them."))
-        return folder / (name if name in alike else alike[0])
-    return folder / sorted(alike)[0] if alike else None
-
-
-def listed(folder: Path) -> list[str]:
-    """The names in a folder; none if it cannot be listed."""
-    try:
-        return os.listdir(folder)
-    except OSError:
-        return []
-
-
-def near_name(folder: Path, name: str) -> str | None:
-    """A file that was perhaps meant to have this name: ``tube.csv``, ``tubes.csv.txt``, ``tubes.xlsx``."""
-    name = name.casefold()
-    stem = name.removesuffix(".csv")
-    own = (name, f"{stem}.pending.csv", f"{stem}.history.csv", f"{stem}.json")  # the kit's own names are no misspellings
-    others = {entry.casefold(): entry for entry in listed(folder) if not entry.startswith(".")}
-    for folded, entry in others.items():
-        if folded.startswith(f"{stem}.") and folded not in own:
-            return entry
-    tables = [folded for folded in others if folded.endswith(".csv") and folded not in own]
-    near = get_close_matches(name, tables, n=1, cutoff=0.87)
-    return others[near[0]] if near else None
 
 
 def by_name(table: Table, column: str, faults: list[Fault]) -> dict[str, str]:

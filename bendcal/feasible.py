@@ -57,6 +57,7 @@ def plan_bending(
     Raises
     ------
     UnknownName : where the shop lacks the line, its tube, bender or ends, or the calibration lacks their law
+    ShopFaults : where the line, its ends or the bodies were left out of the shop because of their faults
     ValueError : where `keep_mm` is negative
 
     Examples
@@ -83,6 +84,7 @@ def plan_bending(
         rules = tuple(Finding("overlap", str(error), "geometry", True, leg, missing) for leg, missing in legs)
         return _mended(Plans(line.line, line.bender, why_not=(str(error),), rules=rules), shop, cal, line, bodies, keep_mm, mend, ())
     if bodies is None:
+        shop.need("bender_bodies.csv")
         bodies = tuple(body for body in shop.bodies if body.bender == line.bender)
     allowed, told = feeds_allowed(sheet)
     rules = tuple(sorted((*findings(sheet), *told), key=lambda one: not one.stops))

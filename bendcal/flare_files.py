@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from bendcal.columns import FLARES
-from bendcal.facts import Facts, find_file
+from bendcal.facts import Facts
 from bendcal.faults import Caution, Fault, quoted
+from bendcal.finding import table_there
 from bendcal.flares import Flare
-from bendcal.tables import read_table
 
 __all__ = ["read_flares"]
 
@@ -31,11 +31,9 @@ def read_flares(folder: Path, facts: Facts, faults: list[Fault], cautions: list[
     >>> read_flares(Path("no such folder"), Facts(none, none, none, none), [], [])
     ()
     """
-    path = find_file(folder, _FILE, faults)
-    table = None if path is None else read_table(path, _FILE, FLARES, faults)
+    table = table_there(folder, _FILE, FLARES, faults, cautions)
     if table is None:
         return ()
-    cautions.extend(table.cautions)
     sound = []
     for record in table.records(faults):
         place = {"file": _FILE, "row": record.row}

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import contextlib
 import os
+from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import Any
 
 from bendcal.atomic import NotSaved
 from bendcal.body_files import read_bodies, read_obstacles
 from bendcal.cells import name_key
-from bendcal.facts import Facts, by_name, near_name, read_facts
+from bendcal.facts import Facts, by_name, read_facts
 from bendcal.faults import Caution, Fault, ShopFaults, quoted
+from bendcal.finding import near_name
 from bendcal.flare_files import read_flares
 from bendcal.line_files import read_lines
 from bendcal.log import LOG, SIDE, fold_in, locked, log_path, read_log
@@ -22,7 +25,7 @@ from bendcal.stock_files import read_stock
 __all__ = ["read_shop", "shop_folder"]
 
 
-def read_shop(folder: str | os.PathLike[str]) -> Shop:
+def read_shop(folder: str | os.PathLike[str], *, whole: bool = True) -> Shop:
     """Read and check everything that a shop folder says.
 
     benders.csv and tubes.csv are needed; offcuts.csv, tools.csv, ends.csv, flares.csv, stock.csv, bender_bodies.csv,
@@ -32,6 +35,8 @@ def read_shop(folder: str | os.PathLike[str]) -> Shop:
     Parameters
     ----------
     folder : the shop folder
+    whole : whether every file must be sound. If not, what no law is learnt from (lines, ends, flares, stock, bodies,
+        obstacles) may have faults: that part is left out, a caution says so, and a job that needs it raises its faults
 
     Returns
     -------
@@ -55,21 +60,41 @@ def read_shop(folder: str | os.PathLike[str]) -> Shop:
     faults: list[Fault] = []
     cautions: list[Caution] = []
     facts = read_facts(path, faults, cautions)
+    unread = {"ends.csv": [fault for fault in faults if fault.file == "ends.csv"]}
     offcuts = _offcuts(path, facts, faults, cautions)
-    flares = read_flares(path, facts, faults, cautions)
-    stock = read_stock(path, facts, faults, cautions)
+
+    def part(file: str, read: Callable[..., Any]) -> Any:
+        before = len(faults)
+        found = read(path, facts, faults, cautions)
+        unread[file] = faults[before:]
+        return found
+
+    flares = part("flares.csv", read_flares)
+    stock = part("stock.csv", read_stock)
     aside: dict[str, str] = {}
-    lines = read_lines(path, facts, faults, cautions, aside)
-    bodies = read_bodies(path, facts, faults, cautions)
-    obstacles = read_obstacles(path, [*lines, *aside], faults, cautions)
-    if faults:
+    lines, unread_lines = read_lines(path, facts, faults, cautions, aside)
+    bodies = part("bender_bodies.csv", read_bodies)
+    obstacles = part("obstacles.csv", lambda path, _, faults, cautions: read_obstacles(path, [*lines, *aside], faults, cautions))
+    left_out = {name: tuple(mine) for name, mine in (unread | unread_lines).items() if mine}
+    if faults and (whole or sum(map(len, left_out.values())) < len(faults)):
         files = list(dict.fromkeys(fault.file for fault in faults))
-        raise ShopFaults(sorted(faults, key=lambda fault: (files.index(fault.file), fault.row or 0)))
+        raise ShopFaults(sorted(dict.fromkeys(faults), key=lambda fault: (files.index(fault.file), fault.row or 0)))
+    cautions += [_left_out(name, mine) for name, mine in left_out.items()]
     return Shop(
         folder=path, benders=facts.benders.records, tubes=facts.tubes.records, offcuts=tuple(offcuts),
         tools=facts.tools.records, ends=facts.ends.records, lines=lines, flares=flares,
-        cautions=tuple(cautions), bodies=bodies, obstacles=obstacles, stock=stock, lines_aside=aside,
+        cautions=tuple(cautions), bodies=bodies, obstacles=obstacles, stock=stock, lines_aside=aside, unread=left_out,
     )  # fmt: skip
+
+
+def _left_out(part: str, faults: Sequence[Fault]) -> Caution:
+    """That a part of the shop is left out, with the first of its faults and what to do about it."""
+    first = faults[0]
+    what = f"The line {part.removeprefix('lines/').removesuffix('.csv')}" if "/" in part else "Every line" if part == "lines.csv" else part
+    more = f" (the first of {len(faults)} faults)" if len(faults) > 1 else ""
+    broken = first.rule.rstrip(".") + "." if first.rule else ""
+    rule = f"{broken} {what} is left out until this is put right{more}; a job that needs it stops.".strip()
+    return Caution(first.file, first.row, first.column, first.found, rule, first.remedy)
 
 
 def shop_folder(folder: str | os.PathLike[str]) -> Path:
@@ -93,6 +118,7 @@ tubes.csv in it. Look at the spelling of its path.
     try:
         if path.is_dir():
             os.listdir(path)
+            (path / "benders.csv").exists()  # a folder may show its names and yet not let its files be opened
             return path
         found, remedy = "no folder of this name", "Look at the spelling of its path."
         if path.exists():

@@ -115,12 +115,16 @@ def plan_job(
     Raises
     ------
     UnknownName : for a line that the shop does not have
+    ShopFaults : where what was left out of the shop is needed; of all its lines those with faults are refused instead
     ValueError : for lengths, counts or shares that cannot be
     """
+    shop.need("stock.csv", "lines.csv")
     wanted = [shop.line(line) if isinstance(line, str) else line for line in (shop.lines if lines is None else lines)]
     if len({line.line for line in wanted}) < len(wanted):
         raise ValueError("A line is named twice: give each copy a name of its own, so that it is cut and made for itself.")
-    sheets, refused = [], []
+    sheets: list[MarkSheet] = []
+    faulty = shop.unread_lines.items() if lines is None else ()
+    refused = [Refused(name, tuple(fault.sentence for fault in faults)) for name, faults in faulty]
     for line in wanted:
         sheet, reasons = _marked(shop, cal, line)
         if reasons:

@@ -6,7 +6,6 @@ import argparse
 from collections.abc import Callable, Sequence
 
 from bendcal.calibration import Calibration
-from bendcal.folder import read_shop
 from bendcal.job import Job, plan_job
 from bendcal.job_report import clips_table, fittings_table, order_table, tube_table
 from bendcal.layout import paragraph
@@ -25,13 +24,13 @@ BEFORE = (
 SPACINGS = "Supports by the published spacings for hydraulic tube that shakes; more of them do no harm. Make the lines before the clip holes are final."
 
 
-def add_commands(jobs, read: Callable[[str], tuple[Shop, Calibration]]) -> None:
+def add_commands(jobs, shop: Callable[[str], Shop], read: Callable[[str], tuple[Shop, Calibration]]) -> None:
     """Add the two commands to a parser's own.
 
     Parameters
     ----------
     jobs : what ``ArgumentParser.add_subparsers`` returned
-    read : folder → shop and calibration, with what looks wrong printed first
+    shop, read : folder → shop, or shop and calibration, with what looks wrong printed first
     """
     job = jobs.add_parser("job", help="all lines: order of making, cut list, what to buy, clips", description="Plan all lines of a vehicle: the order of making, what each is cut from (stock.csv), what has to be bought, and where clips go.")
     job.add_argument("shop", metavar="SHOP", help="the shop folder")
@@ -47,13 +46,13 @@ def add_commands(jobs, read: Callable[[str], tuple[Shop, Calibration]]) -> None:
     mirror.add_argument("name", metavar="NAME", help="what the copy is called")
     mirror.add_argument("--plane", choices=PLANES, default="y", help="the axis that stands square on the mirror (y if left out)")
     mirror.add_argument("--at", metavar="MM", default="0", help="where the mirror crosses that axis (0 if left out)")
-    mirror.set_defaults(does=_mirror)
+    mirror.set_defaults(does=lambda asked: _mirror(asked, shop(asked.shop)))
 
 
 def _job(asked: argparse.Namespace, read: Callable[[str], tuple[Shop, Calibration]]) -> None:
     kerf, usable = length_mm(asked.kerf), length_mm(asked.usable)
     shop, cal = read(asked.shop)
-    if not shop.lines:
+    if not (shop.lines or shop.unread):
         raise ValueError(f"There is no line in {shop.folder}: lines.csv names them, and lines/NAME.csv holds each one's corners.")
     job = plan_job(shop, cal, lines=asked.lines or None, kerf_mm=kerf, usable_mm=usable)
     print(paragraph(BEFORE), end="\n\n")
@@ -93,9 +92,8 @@ def _list(heading: str, sentences: Sequence[str]) -> None:
         print()
 
 
-def _mirror(asked: argparse.Namespace) -> None:
+def _mirror(asked: argparse.Namespace, shop: Shop) -> None:
     at_mm = length_mm(asked.at)
-    shop = read_shop(asked.shop)
     copy = mirrored(shop.line(asked.line), asked.name, asked.plane, at_mm=at_mm)
     print(f"Written: {save_line(shop.folder, copy)}")
     print(paragraph(

@@ -187,7 +187,7 @@ def open_lab(folder: str | os.PathLike[str] | None = None, *, port: int | None =
     """
     notebooks = notebooks_folder()
     if folder is not None:
-        shop = read_shop(folder)
+        shop = read_shop(folder, whole=False)  # the pages say what is left out
         new, kept = own_notebooks(shop, notebooks)
         notebooks = shop.folder / "notebooks"
         for page in new:

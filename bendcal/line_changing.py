@@ -12,8 +12,8 @@ from pathlib import Path
 from bendcal.atomic import NotSaved, write_atomically
 from bendcal.cells import name_key, tidy
 from bendcal.columns import LINES
-from bendcal.facts import find_file, listed
 from bendcal.faults import Fault, ShopFaults, quoted
+from bendcal.finding import find_file, listed
 from bendcal.folder import shop_folder
 from bendcal.history import note_change
 from bendcal.line_index import BEING_ENTERED, FILE, line_index, line_values

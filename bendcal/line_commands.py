@@ -10,7 +10,6 @@ from bendcal.clearance import obstacle_clearances
 from bendcal.design import next_offcuts, plan_offcuts
 from bendcal.faults import Caution
 from bendcal.feasible import plan_bending
-from bendcal.folder import read_shop
 from bendcal.layout import TextTable, paragraph
 from bendcal.path import LegTooShort
 from bendcal.pattern import adjust_pattern
@@ -25,15 +24,16 @@ BEFORE = "Brake work can kill: local code and licensed practice rule over this p
 TURNS = "Turns are what your hands do to the tube, seen from end A looking towards B; the line along the tube is on the inside of bend 1."
 
 Read = Callable[[str], tuple[Shop, Calibration]]
+OneShop = Callable[[str], Shop]
 
 
-def add_line_commands(jobs, read: Read) -> None:
+def add_line_commands(jobs, shop: OneShop, read: Read) -> None:
     """Add the three commands to a parser's own.
 
     Parameters
     ----------
     jobs : what ``ArgumentParser.add_subparsers`` returned
-    read : folder → shop and calibration, with what looks wrong printed first
+    shop, read : folder → shop, or shop and calibration, with what looks wrong printed first
     """
     plan = jobs.add_parser("plan", help="can a line be bent, in which order, and does it keep clear", description="Whether and in which order a line's bends can be made on its bender, and how near the line comes to what it must keep away from.")
     plan.add_argument("shop", metavar="SHOP", help="the shop folder")
@@ -44,13 +44,13 @@ def add_line_commands(jobs, read: Read) -> None:
     pattern.add_argument("shop", metavar="SHOP", help="the shop folder")
     pattern.add_argument("line", metavar="LINE", help="the line's name; its measurements are in patterns/LINE.csv")
     pattern.add_argument("--all", action="store_true", help="count what was set aside as well")
-    pattern.set_defaults(does=_pattern)
+    pattern.set_defaults(does=lambda asked: _pattern(asked, shop(asked.shop)))
 
     after = jobs.add_parser("next", help="which offcuts to bend next, and whether more of them pay", description="Which offcuts would teach the most for the lines that are to be made.")
     after.add_argument("shop", metavar="SHOP", help="the shop folder")
     after.add_argument("lines", metavar="LINE", nargs="*", help="lines of lines.csv; all of them if left out")
     after.add_argument("--count", type=int, metavar="N", help="choose a set of N pieces")
-    after.set_defaults(does=_next)
+    after.set_defaults(does=lambda asked: _next(asked, shop))
 
 
 def _plan(asked: argparse.Namespace, read: Read) -> None:
@@ -73,8 +73,7 @@ def _plan(asked: argparse.Namespace, read: Read) -> None:
         print(clearance_table(clear))
 
 
-def _pattern(asked: argparse.Namespace) -> None:
-    shop = read_shop(asked.shop)
+def _pattern(asked: argparse.Namespace, shop: Shop) -> None:
     cautions: list[Caution] = []
     pattern = read_pattern(shop, asked.line, cautions=cautions)
     _list("Looks wrong; see whether it is:", [caution.sentence for caution in cautions])
@@ -90,10 +89,10 @@ def _pattern(asked: argparse.Namespace) -> None:
     print(fit_table(adjusted))
 
 
-def _next(asked: argparse.Namespace) -> None:
+def _next(asked: argparse.Namespace, one: OneShop) -> None:
     if asked.count is not None and asked.count < 1:
         raise ValueError(f"--count is {asked.count}; it must be 1 or more, or be left out.")
-    shop = read_shop(asked.shop)
+    shop = one(asked.shop)
     lines = asked.lines or None
     if asked.count is None:
         advice = next_offcuts(shop, lines=lines)

@@ -7,8 +7,10 @@ from pathlib import Path
 
 from bendcal.cells import name_key, tidy
 from bendcal.columns import LEGS, LINES, NODES
-from bendcal.facts import Facts, by_name, find_file, listed, near_name
+from bendcal.facts import Facts, by_name
 from bendcal.faults import Caution, Fault, quoted
+from bendcal.file_names import unfit_name
+from bendcal.finding import find_file, listed, near_name, shut_folder, table_there
 from bendcal.lines import Line, line_from_legs, line_from_nodes
 from bendcal.measures import angle_text
 from bendcal.pattern_files import line_of_pattern
@@ -16,13 +18,13 @@ from bendcal.tables import Record, Table, read_table
 
 __all__ = ["name_fault", "read_lines"]
 
-_NO_FILE_NAME = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
+_FILE = "lines.csv"
 
 
 def read_lines(
     folder: Path, facts: Facts, faults: list[Fault], cautions: list[Caution], aside: dict[str, str] | None = None
-) -> dict[str, Line]:  # fmt: skip
-    """Every line of a shop folder that is sound and not set aside, by its name.
+) -> tuple[dict[str, Line], dict[str, tuple[Fault, ...]]]:
+    """Every line of a shop folder that is sound and not set aside, by its name; and what is wrong with the others.
 
     Parameters
     ----------
@@ -31,40 +33,47 @@ def read_lines(
     faults, cautions : what is found is added to these lists
     aside : the lines that are set aside are added to it, name → reason; the file of such a line is not looked at
 
+    Returns
+    -------
+    name → Line, and which of the faults are whose: ``lines/NAME.csv`` → those of one line, whichever file they
+    stand in; ``lines.csv`` → those of no one line, which are in the way of all
+
     Examples
     --------
     >>> from bendcal.facts import Named
     >>> none = Named("bender", "benders.csv")
     >>> read_lines(Path("no such folder"), Facts(none, none, none, none), [], [])
-    {}
+    ({}, {})
     """
-    path = find_file(folder, "lines.csv", faults)
-    if path is None:
-        if near := near_name(folder, "lines.csv"):
-            rule = "It is not read; lines.csv would be."
-            cautions.append(Caution(near, None, None, f"a file named {near}", rule, "If it lists lines, rename it."))
-        _unlisted(folder, set(), cautions)
-        return {}
-    table = read_table(path, "lines.csv", LINES, faults)
-    if table is None:
-        return {}
-    cautions.extend(table.cautions)
-    names = by_name(table, "line", faults)
+    before = len(faults)  # of the next step, each time
+    table = table_there(folder, _FILE, LINES, faults, cautions)
+    names = {} if table is None else by_name(table, "line", faults)
+    records = [] if table is None else table.records(faults)
+    whose = {} if table is None else {row: names.get(name_key(table.cell(cells, "line"))) for row, cells in table.rows}
+    own: dict[str | None, list[Fault]] = {}
+    for fault in faults[before:]:
+        own.setdefault(whose.get(fault.row), []).append(fault)
     lines: dict[str, Line] = {}
     unseen = dict(names)
-    for record in table.records(faults):
+    for record in records:
         unseen.pop(name_key(record["line"]), None)
         if record["set_aside"]:
             if aside is not None:
                 aside[names[name_key(record["line"])]] = record["set_aside"]
             continue
+        before = len(faults)
         line = _line(folder, record, facts, faults, cautions)
         if line is not None:
             lines.setdefault(line.line, line)
+        own.setdefault(whose[record.row], []).extend(faults[before:])
     for name in unseen.values():  # the row is faulty; what is wrong with the line's own file is told as well
+        before = len(faults)
         _shape(folder, name, {"tube": "", "bender": ""}, facts, faults, cautions)
-    _unlisted(folder, set(names), cautions)
-    return lines
+        own.setdefault(name, []).extend(faults[before:])
+    if table is not None or None not in own:  # else every line is one that lines.csv may well name
+        _unlisted(folder, set(names), cautions)
+    unread = {_FILE if name is None else f"lines/{name}.csv": tuple(mine) for name, mine in own.items() if mine}
+    return {name: line for name, line in lines.items() if not own[names[name_key(name)]]}, unread
 
 
 def name_fault(name: str, row: int | None = None) -> Fault | None:
@@ -80,10 +89,8 @@ def name_fault(name: str, row: int | None = None) -> Fault | None:
     >>> name_fault("rear left"), name_fault("../rear").found
     (None, '"../rear"')
     """
-    if not _NO_FILE_NAME.search(name) and name[0] != "." and name[-1] != ".":
-        return None
-    rule = "The line's file carries its name, so it holds none of < > : \" / \\ | ? * and no full stop at its ends."
-    return Fault("lines.csv", row, "line", quoted(name), rule, "Choose another name.")
+    rule = unfit_name(name)
+    return Fault(_FILE, row, "line", quoted(name), rule, "Choose another name.") if rule else None
 
 
 def _line(folder: Path, record: Record, facts: Facts, faults: list[Fault], cautions: list[Caution]) -> Line | None:
@@ -93,7 +100,7 @@ def _line(folder: Path, record: Record, facts: Facts, faults: list[Fault], cauti
     for column, named in (("tube", facts.tubes), ("bender", facts.benders), ("end_a", facts.ends), ("end_b", facts.ends)):
         name = record[column]
         if name:  # a blank end is a plain one
-            name = named.resolve(name, file="lines.csv", row=record.row, column=column, faults=faults)
+            name = named.resolve(name, file=_FILE, row=record.row, column=column, faults=faults)
         told[column] = name or ""
     told |= {"service": record["service"] or "other", "trim_at": record["trim_at"] or "B", "note": record["note"]}
     name = record["line"]
@@ -110,9 +117,13 @@ def _shape(
     """The line's own file, in whichever of the two formats it is; without one, the pattern that was measured of it."""
     if name_fault(name):
         return None
+    if shut := shut_folder(folder / "lines", "lines/"):
+        faults.append(shut)
+        return None
     file = f"lines/{name}.csv"
     path = find_file(folder / "lines", f"{name}.csv", faults, shown=file)
-    if path is None and find_file(folder / "patterns", f"{name}.csv", faults, shown=f"patterns/{name}.csv"):
+    patterns = folder / "patterns"
+    if path is None and (shut_folder(patterns, "") or find_file(patterns, f"{name}.csv", faults, shown=f"patterns/{name}.csv")):
         return line_of_pattern(folder, name, told, facts.tools, faults, cautions)
     if path is None:
         rule = f"The nodes or legs of the line {name}, which lines.csv names, stand in a file of its own."

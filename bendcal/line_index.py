@@ -11,8 +11,8 @@ from pathlib import Path
 from bendcal.atomic import NotSaved
 from bendcal.cells import cell_value, name_key, tidy
 from bendcal.columns import LINES
-from bendcal.facts import find_file
 from bendcal.faults import Fault, ShopFaults, quoted
+from bendcal.finding import find_file
 from bendcal.folder import shop_folder
 from bendcal.line_files import name_fault
 from bendcal.measures import NotAMeasure

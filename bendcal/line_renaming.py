@@ -6,8 +6,8 @@ from pathlib import Path
 
 from bendcal.cells import name_key, tidy
 from bendcal.columns import OBSTACLES
-from bendcal.facts import find_file, listed
 from bendcal.faults import Fault, ShopFaults, quoted
+from bendcal.finding import find_file, listed
 from bendcal.folder import shop_folder
 from bendcal.history import note_change
 from bendcal.line_changing import judge_line, write_into

@@ -9,8 +9,8 @@ from pathlib import Path
 from bendcal.cells import header_key
 from bendcal.columns import LEGS, NODES
 from bendcal.csvtext import CsvText
-from bendcal.facts import find_file
 from bendcal.faults import Fault, ShopFaults
+from bendcal.finding import find_file
 from bendcal.log import cell_text, row_text
 from bendcal.tables import Table, table_of
 

@@ -10,8 +10,8 @@ from pathlib import Path
 from bendcal.atomic import NotSaved, write_atomically
 from bendcal.cells import name_key
 from bendcal.columns import LINES
-from bendcal.facts import find_file, listed
 from bendcal.faults import ShopFaults
+from bendcal.finding import find_file, listed
 from bendcal.folder import shop_folder
 from bendcal.lines import Line
 from bendcal.log import locked, save_log, with_row

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from bendcal.file_names import unfit_name
 from bendcal.path import Legs, corner_rows, legs_from_nodes, nodes_from_legs
 
 #: What a line carries; brake and clutch lines get their own cautions.
 SERVICES = ("brake", "clutch", "fuel", "other")
-
-#: What no file name may hold on one system or another: the name is a file's name too.
-_NOT_IN_A_NAME = re.compile(r'[<>:"/\\|?*\x00-\x1f]')
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,16 +53,8 @@ class Line:
 
     def __post_init__(self) -> None:
         name = self.line
-        if not name.strip() or name != name.strip() or name[0] == "." or name[-1] == ".":
-            raise ValueError(
-                f"line name {name!r}: a name is needed that does not begin or end with a blank or "
-                "a full stop, because the line's file carries it"
-            )
-        if _NOT_IN_A_NAME.search(name):
-            raise ValueError(
-                f"line name {name!r}: leave out / \\ : * ? \" < > and |, because the line's file "
-                "carries the name"
-            )
+        if why := unfit_name(name):
+            raise ValueError(f"line name {name!r}: {why} Choose another name.")
         if self.service not in SERVICES:
             raise ValueError(
                 f"line {name}: service is {self.service!r}, it must be one of {', '.join(SERVICES)}"

@@ -18,8 +18,8 @@ from filelock import FileLock, Timeout
 from bendcal.atomic import NotSaved, sweep_leftovers, write_atomically
 from bendcal.cells import header_key, name_key, tidy
 from bendcal.columns import OFFCUTS
-from bendcal.facts import find_file
 from bendcal.faults import Fault, ShopFaults, quoted
+from bendcal.finding import find_file
 from bendcal.tables import Record, Table, read_table, table_of
 
 __all__ = ["LOG", "SIDE", "KeptAside", "cell_text", "fold_in", "locked", "log_path", "read_log", "row_text", "save_log", "with_row"]

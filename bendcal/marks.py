@@ -138,6 +138,7 @@ def mark_out(
     ------
     UnknownName : where the shop lacks the line, its tube, bender or ends, or the
         calibration lacks their law
+    ShopFaults : where the line or its ends were left out of the shop because of their faults
     LegTooShort : where the bends at a leg's ends need more than the leg has
     ValueError : where `feed`, `trim_mm` or `chance` cannot be used
     """

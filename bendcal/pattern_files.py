@@ -22,8 +22,9 @@ from itertools import zip_longest
 from pathlib import Path
 
 from bendcal.cells import Column, name_key
-from bendcal.facts import Named, find_file, near_name
+from bendcal.facts import Named
 from bendcal.faults import Caution, Fault, ShopFaults, quoted
+from bendcal.finding import find_file, near_name, shut_folder
 from bendcal.lines import Line
 from bendcal.measures import NotAMeasure, angle_deg, length_mm
 from bendcal.pattern.observations import Angle, Datum, Direction, Distance, Leg, Observation, PatternFault, Point, Twist
@@ -109,6 +110,9 @@ def pattern_file(folder: Path, line: str, tools: Named, faults: list[Fault], cau
     tools : what tools.csv names
     faults, cautions : what is found is added to these lists
     """
+    if shut := shut_folder(folder / "patterns", "patterns/"):
+        faults.append(shut)
+        return None
     file = f"patterns/{line}.csv"
     path = find_file(folder / "patterns", f"{line}.csv", faults, shown=file)
     if path is None:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from bendcal.calibration import Calibration, calibrate
 from bendcal.design import next_offcuts
-from bendcal.faults import ShopFaults
+from bendcal.faults import Fault, ShopFaults
 from bendcal.folder import read_shop
 from bendcal.layout import TextTable
 from bendcal.marks import mark_out
@@ -44,7 +45,7 @@ def progress(folder: str | os.PathLike[str]) -> Progress:
     your shop  cannot be read
     """
     try:
-        shop = read_shop(folder)
+        shop = read_shop(folder, whole=False)
     except ShopFaults as error:
         return Progress(TextTable({"what": ["your shop"], "how far": ["cannot be read"]}), str(error))
     cal, why_not = None, ""
@@ -92,10 +93,16 @@ def _lines(shop: Shop, cal: Calibration | None) -> list[tuple[str, str]]:
             try:
                 warnings = len(mark_out(shop, cal, line).warnings)
                 far = f"{_count(warnings, 'warning')}: see page 3" if warnings else "ready"
+            except ShopFaults as error:
+                far = _faulty(error.faults)
             except ValueError:
                 far = "cannot be bent as it is: see page 3"
         rows.append((f"line {line.line}", far))
-    return rows
+    return rows + [(f"line {name}", _faulty(faults)) for name, faults in shop.unread_lines.items()]
+
+
+def _faulty(faults: Sequence[Fault]) -> str:
+    return f"waits for {_count(len(faults), 'fault')} to be put right: {faults[0].place}"
 
 
 def _next(shop: Shop, cal: Calibration | None, why_not: str, ready: list[str]) -> str:

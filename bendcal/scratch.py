@@ -7,8 +7,8 @@ import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 
-from bendcal.facts import listed
 from bendcal.faults import Caution, Fault, ShopFaults
+from bendcal.finding import listed
 from bendcal.folder import read_shop
 
 __all__ = ["as_it_would_be"]

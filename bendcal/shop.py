@@ -13,7 +13,7 @@ from pathlib import Path
 from bendcal.benders import Bender
 from bendcal.bodies import BenderBody, Obstacle
 from bendcal.ends import PLAIN, End
-from bendcal.faults import Caution
+from bendcal.faults import Caution, Fault, ShopFaults
 from bendcal.flares import Flare, learned_end
 from bendcal.lines import Line
 from bendcal.offcuts import Offcut
@@ -72,6 +72,9 @@ class Shop:
     bodies : what of the benders can be in a tube's way
     obstacles : what lines must keep away from
     stock : tube on hand, in the file's order
+    unread : what was left out because it has faults (``read_shop(folder, whole=False)``): ``ends.csv``, ``flares.csv``,
+        ``stock.csv``, ``bender_bodies.csv``, ``obstacles.csv``, ``lines.csv`` or, for one line, ``lines/NAME.csv``,
+        whichever file its faults stand in → the faults
 
     Examples
     --------
@@ -92,6 +95,7 @@ class Shop:
     obstacles: tuple[Obstacle, ...] = ()
     stock: tuple[StockLength, ...] = ()
     lines_aside: Mapping[str, str] = field(default_factory=dict)
+    unread: Mapping[str, tuple[Fault, ...]] = field(default_factory=dict)
 
     @cached_property
     def readings_digest(self) -> str:
@@ -122,8 +126,36 @@ class Shop:
         """What the lengths of `offcut` were read with; the default tool if none, or none that the shop knows, is named."""
         return self.tools.get(offcut.length_tool, DEFAULT_LENGTH_TOOL)
 
+    def need(self, *parts: str) -> None:
+        """Stop a job that cannot do without what was left out.
+
+        Parameters
+        ----------
+        parts : as `unread` names them
+
+        Raises
+        ------
+        ShopFaults : with the faults of all of these
+
+        Examples
+        --------
+        >>> Shop().need("stock.csv")
+        """
+        faults = [fault for part in parts for fault in self.unread.get(part, ())]
+        if faults:
+            raise ShopFaults(dict.fromkeys(faults))
+
+    @property
+    def unread_lines(self) -> dict[str, tuple[Fault, ...]]:
+        """The lines that were left out because of their faults: name → faults."""
+        return {part.removeprefix("lines/").removesuffix(".csv"): faults for part, faults in self.unread.items() if "/" in part}
+
     def line(self, name: str) -> Line:
-        """The line called `name`. Raises UnknownName with a sentence where there is none, or where it is set aside."""
+        """The line called `name`.
+
+        Raises ShopFaults where it has faults, UnknownName with a sentence where there is none, or where it is set aside.
+        """
+        self.need("lines.csv", f"lines/{name}.csv")
         if name in self.lines_aside and name not in self.lines:
             raise UnknownName(
                 f"Line {name!r} is not to be made as it stands; under set_aside lines.csv says: {self.lines_aside[name]}. "
@@ -132,9 +164,13 @@ class Shop:
         return named(self.lines, name, "line")
 
     def end(self, name: str) -> End:
-        """The end called `name`, as its practice flares teach it; a blank name is a plain end."""
+        """The end called `name`, as its practice flares teach it; a blank name is a plain end.
+
+        Raises ShopFaults where ends.csv or flares.csv has faults, UnknownName where there is no such end.
+        """
         if not name:
             return PLAIN
+        self.need("ends.csv", "flares.csv")
         end = named(self.ends, name, "end")
         tools = [self.tools[f.length_tool] for f in self.flares if f.end == end.end and f.length_tool in self.tools]
         return learned_end(end, self.flares, tool=tools[0] if tools else DEFAULT_LENGTH_TOOL)

@@ -6,10 +6,10 @@ from pathlib import Path
 
 from bendcal.cells import name_key
 from bendcal.columns import STOCK
-from bendcal.facts import Facts, by_name, find_file, near_name
+from bendcal.facts import Facts, by_name
 from bendcal.faults import Caution, Fault, quoted
+from bendcal.finding import table_there
 from bendcal.stock import StockLength
-from bendcal.tables import read_table
 
 __all__ = ["read_stock"]
 
@@ -32,16 +32,9 @@ def read_stock(folder: Path, facts: Facts, faults: list[Fault], cautions: list[C
     >>> read_stock(Path("no such folder"), Facts(none, none, none, none), [], [])
     ()
     """
-    path = find_file(folder, _FILE, faults)
-    if path is None:
-        if near := near_name(folder, _FILE):
-            rule = f"It is not read; {_FILE} would be."
-            cautions.append(Caution(near, None, None, f"a file named {near}", rule, f"If it lists tube on hand, rename it {_FILE}."))
-        return ()
-    table = read_table(path, _FILE, STOCK, faults)
+    table = table_there(folder, _FILE, STOCK, faults, cautions)
     if table is None:
         return ()
-    cautions.extend(table.cautions)
     names = by_name(table, "piece", faults)
     sound = []
     for record in table.records(faults):

@@ -77,7 +77,7 @@ CELLS = [
     ("lines", [("small,brake,M10,M10", "small,brakes,M10,M10")], 'column service: found "brakes". It is none of: brake, clutch'),
     ("lines", [("M10,M10,B", "M10,M10,C")], 'column trim_at: found "C". It is none of: A, B'),
     ("lines", [("rear,", "back,")], "lines/back.csv: found no such file. The nodes or legs of the line back, which lines.csv names"),
-    ("lines", [("rear,", "../rear,")], 'lines.csv, row 2, column line: found "../rear". The line\'s file carries its name'),
+    ("lines", [("rear,", "../rear,")], 'lines.csv, row 2, column line: found "../rear". A file carries the name'),
     ("lines", [("front,", "REAR,")], 'row 3, column line: found "REAR". Row 2 has the same line'),
     # lines/rear.csv, nodes
     ("lines/rear", [("100,0,0,\n", "0,0,0,\n")], "lines/rear.csv, row 3: found the same point as in the row above"),

@@ -255,7 +255,7 @@ def test_an_unforeseen_operating_system_error_is_told_with_its_file(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """An OSError of Python's own is told by its file and reason, without numbers and brackets."""
-    def fails(folder: str) -> None:
+    def fails(folder: str, **_: bool) -> None:
         raise PermissionError(13, "Permission denied", "tubes.csv")
 
     monkeypatch.setattr("bendcal.cli.read_shop", fails)

@@ -310,11 +310,18 @@ def test_the_first_piece_of_a_new_shop(tmp_path: Path) -> None:
 
 def test_a_shop_that_cannot_be_read_says_so_and_still_records(tmp_path: Path) -> None:
     """A fault in another table costs no reading."""
-    form = OffcutForm(write_shop(tmp_path, ends="end,form\n"), "small", "brake 3/16")
-    assert "cannot be read as a whole" in form.lesson.words.value and "ends.csv" in form.lesson.words.value
+    form = OffcutForm(write_shop(tmp_path, tools="tool,measures\n"), "small", "brake 3/16")
+    assert "cannot be read as a whole" in form.lesson.words.value and "tools.csv" in form.lesson.words.value
     fill(form, length_mm="200", mark_mm="90", dial_deg="92", angle_deg="90")
     enter(form)
     assert "Recorded as 3:" in said(form)["done"]
+
+
+def test_a_fault_that_no_law_hangs_on_costs_no_lesson(tmp_path: Path) -> None:
+    """With a faulty ends.csv the pieces teach as before; only what to bend next for the lines waits for it."""
+    form = OffcutForm(write_shop(tmp_path, ends="end,form\n"), "small", "brake 3/16")
+    assert "for a square bend set the dial to" in form.lesson.words.value
+    assert "ends.csv, row 1, column uses_mm" in form.lesson.words.value
 
 
 def test_the_sample_stays_as_it_is(sample_folder: Path) -> None:

@@ -97,7 +97,7 @@ def test_what_cannot_be_a_leg_is_refused_while_the_rest_is_still_to_come(folder:
     ("changes", "told"),
     [
         ({"line": "Rear"}, "There is a line of that name already"),
-        ({"line": "a/b"}, "The line's file carries its name"),
+        ({"line": "a/b"}, "A file carries the name"), ({"line": "con"}, "Windows keeps the name con"),
         ({"tube": "brass"}, "There is no tube of that name"),
         ({"service": "steam"}, "is none of: brake, clutch, fuel, other"),
         ({"line": ""}, "may not be left blank"),

@@ -87,7 +87,7 @@ def test_what_a_line_may_not_say(changes: dict, words: str) -> None:
 )
 def test_a_name_that_no_file_can_carry(name: str) -> None:
     """The line's file is named after it, so such names are refused, also those that leave the folder."""
-    with pytest.raises(ValueError, match="line name .* because the line's file carries"):
+    with pytest.raises(ValueError, match="line name .* Choose another name."):
         line_from_nodes(name, NODES, tube="t", bender="b")
 
 

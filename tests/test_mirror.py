@@ -66,7 +66,7 @@ def test_everything_else_goes_along() -> None:
 
 @pytest.mark.parametrize(
     ("words", "said"),
-    [(("r", "w"), "plane is 'w'; it is the axis"), (("a/b", "y"), "leave out /"), (("", "y"), "a name is needed")],
+    [(("r", "w"), "plane is 'w'; it is the axis"), (("a/b", "y"), "none of < > : "), (("", "y"), "at least one letter")],
 )
 def test_what_cannot_be_mirrored_is_told(words: tuple, said: str) -> None:
     """Another plane, or a name that no file can carry."""

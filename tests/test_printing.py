@@ -112,12 +112,11 @@ def test_letters_stay_letters() -> None:
     pdf = reader(sheet("one", name="línea trasera ø 5"))
     fonts = {font.get_object()["/Subtype"] for page in pdf.pages for font in page["/Resources"]["/Font"].values()}
     assert fonts and "/Type3" not in fonts
-    words = said(pdf)
-    assert "línea trasera ø 5" in words
+    words = said(pdf).replace(" ", "")  # some readers of PDF take kerning for a blank
     one = sheet("one", name="línea trasera ø 5")
-    for sentence in [step.sentence for step in order_of_work(one)] + [str(notice) for notice in cautions(one)]:
-        assert sentence in words
-    assert f"Cut {one.cut_length_mm:.1f} mm" in words
+    sentences = [step.sentence for step in order_of_work(one)] + [str(notice) for notice in cautions(one)]
+    for sentence in [*sentences, "línea trasera ø 5", f"Cut {one.cut_length_mm:.1f} mm"]:
+        assert sentence.replace(" ", "") in words
 
 
 CASES = [

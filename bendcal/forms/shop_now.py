@@ -53,7 +53,7 @@ class ShopNow:
             return False
         self._seen = seen
         try:
-            self.shop, self.trouble = read_shop(self.folder), ""
+            self.shop, self.trouble = read_shop(self.folder, whole=False), ""
         except ShopFaults as error:
             self.shop, self.trouble = None, str(error)
         return True
@@ -85,7 +85,7 @@ class ShopNow:
 
     def names(self, noun: str) -> list[str]:
         """The names of benders, tubes, tools or ends, even where something else in the folder is faulty."""
-        if self.shop is not None:
+        if self.shop is not None and f"{noun}s.csv" not in self.shop.unread:
             return list(getattr(self.shop, f"{noun}s"))
         named = getattr(read_facts(self.folder, [], []), f"{noun}s")
         return list((named.names or {}).values())
