@@ -349,7 +349,19 @@ def test_the_sample_stays_as_it_is(sample_folder: Path) -> None:
 
 def test_a_shop_that_cannot_be_read_says_so(tmp_path: Path) -> None:
     """And the lines that it names can still be chosen."""
-    form = LineForm(write_shop(tmp_path, ends="end,form\n"))
+    form = LineForm(write_shop(tmp_path, tools="tool,measures\n"))
     assert "The shop folder cannot be read as a whole" in said(form)["blocked"] and form.opened.names == ["rear", "front"]
     empty = LineForm(tmp_path / "no such folder")
     assert "no such folder" in said(empty)["blocked"] and empty.opened.names == []
+
+
+def test_what_is_left_out_of_the_shop_is_told_where_it_is_in_the_way(tmp_path: Path) -> None:
+    """A faulty table of ends is in the way of every line that has ends; a line's own faults stand beside its rows."""
+    form = LineForm(write_shop(tmp_path, ends="end,form\n"))
+    assert "get no sheet until this is put right" in said(form)["blocked"] and "ends.csv, row 1, column uses_mm" in said(form)["blocked"]
+    form = LineForm(write_shop(tmp_path, lines__front="leg_mm,angle_deg,twist_deg\n100,90,0\n80,45,\n120,,\n"))
+    assert "blocked" not in said(form)
+    fill(form.boxes, line="front")
+    assert "In the way of its sheet: lines/front.csv, row 3, column twist_deg" in form.view.table.value
+    fill(form.boxes, line="rear")
+    assert "In the way" not in form.view.table.value

@@ -101,6 +101,9 @@ class LineForm:
         self.boxes.show(told)
         if opened.now.trouble:
             self.notices.say("blocked", f"The shop folder cannot be read as a whole: {opened.now.trouble}")
+        elif shop is not None and shop.unread:
+            told = [fault.sentence for part, faults in shop.unread.items() if not part.startswith("lines/") for fault in faults]
+            self.notices.say("blocked", *told, first="Lines that need it get no sheet until this is put right. ")
         self.all_lines.value = (heading("All lines") + table_html(opened.all_lines)) if opened.names else ""
         self.legs.refresh()
         self.whole.refresh()

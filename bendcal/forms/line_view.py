@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ipywidgets as widgets
 
+from bendcal.faults import Fault
 from bendcal.figures.bent_line import one_view
 from bendcal.forms.open_line import OpenLine
 from bendcal.forms.saying import heading, picture_html, small, table_html
@@ -34,7 +35,7 @@ class LineView:
 
     def show(self, opened: OpenLine) -> None:
         """Show the open line as it stands on the disk; words first, for the picture takes longest."""
-        shown = (opened.name, opened.now.folder, opened.rows, tuple(opened.facts.items()), opened.radius_mm, opened.reason)
+        shown = (opened.name, opened.now.folder, opened.rows, tuple(opened.facts.items()), opened.radius_mm, opened.reason, self._faults(opened))
         if shown == self._shown:
             return
         self.table.value = self._words(opened)
@@ -45,12 +46,17 @@ class LineView:
         self._shown = shown
 
     @staticmethod
+    def _faults(opened: OpenLine) -> tuple[Fault, ...]:
+        return opened.now.shop.unread_lines.get(opened.name, ()) if opened.now.shop else ()
+
+    @staticmethod
     def _words(opened: OpenLine) -> str:
         if not opened.name:
             return ""
         title = heading(f"{opened.name}: {'set aside, ' * (opened.complete and bool(opened.reason))}{opened.reason or 'complete'}")
         if opened.trouble:
             return title + small(opened.trouble)
+        title += "".join(small(f"In the way of its sheet: {fault.sentence}") for fault in LineView._faults(opened))
         if opened.rows is None:
             return title + small("Its shape was measured as a pattern: see the page for that.")
         return title + (table_html(opened.table) if opened.rows.rows else small("Nothing of its shape is entered yet."))
