@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+import os
+import warnings
 from collections.abc import Mapping
+from math import ceil
 
+from bendcal.adding import add_row
 from bendcal.cells import Column
 from bendcal.chord import angle_from_chord
 from bendcal.estimate import Estimate
+from bendcal.faults import ShopFaults
 from bendcal.forms.understood import Understood
+from bendcal.shop import Shop
 
-__all__ = ["CHORD", "angle_by_chord", "chord_column", "chord_note", "with_chord"]
+__all__ = ["CHORD", "angle_by_chord", "chord_column", "chord_note", "chord_tool_of", "keep_chord_tool", "with_chord"]
+
+_STEP_DEG = 0.05  # a chord's uncertainty is kept in these steps, rounded up, so that a shop has few such tools
 
 #: What its boxes are called; none of them is a column of the log.
 CHORD = {"reach_mm": "Apex to each scribe", "chord_mm": "Scribe to scribe", "chord_tool": "Both measured with"}
@@ -65,7 +73,40 @@ def with_chord(told: Mapping[str, Understood], u_mm: float) -> dict[str, Underst
     elif told["angle_deg"].missing:
         value = round(float(angle.value), 2)
         told["angle_deg"] = Understood(value, f"{value:g}° by the chord ({str(angle).partition(' (')[2]}")
+        told["angle_tool"] = Understood(chord_tool_of(angle), f"{chord_tool_of(angle)}: the chord, not what stands here")
     return told
+
+
+def chord_tool_of(angle: Estimate) -> str:
+    """The name of a tool for angles that is as good as a chord was.
+
+    >>> chord_tool_of(Estimate(90.0, 0.23, "°"))
+    'chord-0.25'
+    """
+    return f"chord-{_STEP_DEG * max(1, ceil(float(angle.u) / _STEP_DEG - 1e-9)):.4g}"
+
+
+def keep_chord_tool(folder: str | os.PathLike[str], name: str, shop: Shop | None) -> str:
+    """Put such a tool into the shop's table of tools, if it is not there: by that the fit knows what the angle is good for.
+
+    Parameters
+    ----------
+    folder : the shop folder
+    name : from :func:`chord_tool_of`
+    shop : as it was read; None where it cannot be read
+
+    Returns
+    -------
+    its name; blank, with a warning, where the table cannot be written: then the reading counts as one of a tool that is not named
+    """
+    if shop is not None and name in shop.tools:
+        return name
+    try:
+        add_row(folder, "tool", {"tool": name, "measures": "angle", "step": "0", "sd": name.removeprefix("chord-")})
+    except (OSError, ShopFaults) as error:
+        warnings.warn(f"{name} could not be put into tools.csv, so the angle counts as read with a tool that is not named. {error}", stacklevel=2)
+        return ""
+    return name
 
 
 def chord_note(told: Mapping[str, Understood]) -> str:

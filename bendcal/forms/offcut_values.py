@@ -15,7 +15,7 @@ from bendcal.appending import append_offcut, next_name
 from bendcal.cells import Column, name_key
 from bendcal.columns import OFFCUTS
 from bendcal.faults import Caution, Fault, ShopFaults
-from bendcal.forms.chord_values import CHORD, angle_by_chord, chord_column, chord_note, with_chord
+from bendcal.forms.chord_values import CHORD, angle_by_chord, chord_column, chord_note, keep_chord_tool, with_chord
 from bendcal.forms.understood import Understood, understood, understood_name
 from bendcal.law import Law
 from bendcal.offcuts import Offcut
@@ -159,6 +159,8 @@ class OffcutValues:
         told = self.understood(shop)
         values = {name: told[name].value for name in FIELDS}
         values["note"] = "; ".join(part for part in (values["note"], chord_note(told)) if part)
+        if not self.angle_deg.strip():
+            values["angle_tool"] = keep_chord_tool(folder, values["angle_tool"], shop)
         values["offcut"] = values["offcut"] or None
         values["legs_to"] = values["legs_to"] or "centre"
         values["date"] = date or datetime.date.today()
@@ -198,15 +200,13 @@ class OffcutValues:
         return (shop.tools.get(named, DEFAULT_LENGTH_TOOL) if shop else DEFAULT_LENGTH_TOOL).u
 
     def _asked_of_chord(self, told: Mapping[str, Understood], shop: Shop | None) -> list[tuple[str, tuple[str, ...]]]:
-        """A typed angle that the chord contradicts; a tool that would claim more than the chord can tell."""
+        """A typed angle that the chord contradicts."""
         angle = angle_by_chord(told, self._chord_u(told, shop))
         if angle is None or shop is None:
             return []
         u, tool = float(angle.u), shop.angle_tool(self._offcut(shop))
         if self.angle_deg.strip() and abs(told["angle_deg"].value - float(angle.value)) > _STRANGE * hypot(u, tool.u):
             return [(f"{FIELDS['angle_deg']}: you read {told['angle_deg'].value:g}°; the chord tells {angle}. Which is it? What is typed as angle counts.", ("angle_deg", "chord_mm"))]
-        if not self.angle_deg.strip() and tool.u < 0.5 * u:
-            return [(f"{FIELDS['angle_tool']}: {tool.tool} is good to {tool.u:.2f}° (1 standard deviation), but this chord tells the angle to {u:.2f}° only. Leave the box empty, or name a tool that is no better.", ("angle_tool",))]
         return []
 
     def _checked(self, shop: Shop | None) -> tuple[list[Fault], list[Caution]]:

@@ -25,7 +25,7 @@ HOW = (
 )
 CHORD_HOW = (
     "Leave “Finished angle” empty. Scribe both legs equally far from the apex, on the centre lines, and measure straight from scribe to scribe; "
-    "what the angle is, and how well it is known, stands beside its box. The two lengths are kept in the note."
+    "what the angle is, and how well it is known, stands beside its box. The two lengths are kept in the note, and “Angle read with” becomes a chord that is as good as yours was."
 )
 SAMPLE_STAYS = "This is the shipped sample, and it stays as it is. Press “Practise on a copy”, or begin a shop of your own on the start page."
 
