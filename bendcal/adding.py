@@ -1,4 +1,4 @@
-"""Adding a row to one of a shop's tables of facts: benders, tubes, tools, ends, practice flares.
+"""Adding a row to one of a shop's tables of facts: benders, tubes, tools, ends, practice flares, tube on hand.
 
 The row is judged by the very code that will read it later: the table as it would be is read in a
 scratch folder first, together with those that it depends on.
@@ -16,7 +16,7 @@ from pathlib import Path
 
 from bendcal.atomic import NotSaved
 from bendcal.cells import Column, cell_value, tidy
-from bendcal.columns import BENDERS, ENDS, FLARES, TOOLS, TUBES
+from bendcal.columns import BENDERS, ENDS, FLARES, STOCK, TOOLS, TUBES
 from bendcal.facts import read_facts
 from bendcal.faults import Caution, Fault, ShopFaults, quoted
 from bendcal.finding import find_file
@@ -24,12 +24,22 @@ from bendcal.flare_files import read_flares
 from bendcal.folder import shop_folder
 from bendcal.log import locked, save_log, with_row
 from bendcal.measures import NotAMeasure
+from bendcal.stock_files import read_stock
 from bendcal.tables import table_of
 
-__all__ = ["COLUMNS", "add_row", "columns_for", "rows_of", "would_be"]
+__all__ = ["COLUMNS", "add_row", "columns_for", "file_of", "row_values", "rows_of", "would_be"]
 
-#: What one row is → the columns of its table; the table's file is the plural, such as tubes.csv.
-COLUMNS = {"bender": BENDERS, "tube": TUBES, "tool": TOOLS, "end": ENDS, "flare": FLARES}
+#: What one row is → the columns of its table.
+COLUMNS = {"bender": BENDERS, "tube": TUBES, "tool": TOOLS, "end": ENDS, "flare": FLARES, "stock": STOCK}
+
+
+def file_of(noun: str) -> str:
+    """The name of a table's file.
+
+    >>> file_of("tube"), file_of("stock")
+    ('tubes.csv', 'stock.csv')
+    """
+    return "stock.csv" if noun == "stock" else f"{noun}s.csv"
 
 
 def columns_for(noun: str, texts: Mapping[str, str]) -> tuple[Column, ...]:
@@ -60,7 +70,7 @@ def rows_of(folder: str | os.PathLike[str], noun: str) -> tuple[tuple[str, ...],
     folder : the shop folder
     noun : a key of :data:`COLUMNS`
     """
-    path = find_file(shop_folder(folder), f"{noun}s.csv", [])
+    path = find_file(shop_folder(folder), file_of(noun), [])
     header = tuple(column.name for column in COLUMNS[noun])
     if path is None:
         return header, []
@@ -129,9 +139,18 @@ def add_row(folder: str | os.PathLike[str], noun: str, texts: Mapping[str, str])
     return file
 
 
-def _made(folder: Path, noun: str, texts: Mapping[str, str]) -> tuple[Path, bytes, list[Caution]]:
-    """The file, its bytes with the row, and what is odd about it."""
-    name = f"{noun}s.csv"
+def row_values(noun: str, texts: Mapping[str, str]) -> dict[str, object]:
+    """The cells of a row, checked one by one.
+
+    Parameters
+    ----------
+    noun : a key of :data:`COLUMNS`
+    texts : column → what was typed
+
+    Raises
+    ------
+    ShopFaults : with every cell that cannot be so
+    """
     faults: list[Fault] = []
     values: dict[str, object] = {}
     for column in columns_for(noun, texts):
@@ -140,6 +159,16 @@ def _made(folder: Path, noun: str, texts: Mapping[str, str]) -> tuple[Path, byte
         except NotAMeasure as error:
             found = quoted(error.text) if error.text else "nothing"
             faults.append(Fault(f"new {noun}", None, column.name, found, f"It {error.why}", error.remedy))
+    if faults:
+        raise ShopFaults(faults)
+    return values
+
+
+def _made(folder: Path, noun: str, texts: Mapping[str, str]) -> tuple[Path, bytes, list[Caution]]:
+    """The file, its bytes with the row, and what is odd about it."""
+    name = file_of(noun)
+    faults: list[Fault] = []
+    values = row_values(noun, texts)
     file = find_file(folder, name, faults) or folder / name
     if faults:
         raise ShopFaults(faults)
@@ -174,10 +203,11 @@ def _read_as_it_would_be(folder: Path, name: str, data: bytes) -> tuple[list[Fau
     cautions: list[Caution] = []
     with tempfile.TemporaryDirectory(prefix="bendcal-") as scratch:
         for noun in COLUMNS:
-            there = find_file(folder, f"{noun}s.csv", [])
-            content = data if f"{noun}s.csv" == name else there.read_bytes() if there else None
+            there = find_file(folder, file_of(noun), [])
+            content = data if file_of(noun) == name else there.read_bytes() if there else None
             if content is not None:
-                (Path(scratch) / f"{noun}s.csv").write_bytes(content)
+                (Path(scratch) / file_of(noun)).write_bytes(content)
         facts = read_facts(Path(scratch), faults, cautions)
         read_flares(Path(scratch), facts, faults, cautions)
+        read_stock(Path(scratch), facts, faults, cautions)
     return faults, cautions

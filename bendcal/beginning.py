@@ -12,7 +12,7 @@ import tempfile
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
-from bendcal.adding import COLUMNS, add_row
+from bendcal.adding import COLUMNS, add_row, file_of
 from bendcal.atomic import write_atomically
 from bendcal.columns import LINES, OFFCUTS
 from bendcal.faults import Fault, ShopFaults, quoted
@@ -67,7 +67,7 @@ def begin_shop(folder: str | os.PathLike[str], *, bender: Mapping[str, str], tub
                 faults.extend(error.faults)
         if faults:
             raise ShopFaults(faults)
-        headers = {f"{noun}s.csv": columns for noun, columns in COLUMNS.items()} | {"offcuts.csv": OFFCUTS, "lines.csv": LINES}
+        headers = {file_of(noun): columns for noun, columns in COLUMNS.items()} | {"offcuts.csv": OFFCUTS, "lines.csv": LINES}
         for name, columns in headers.items():
             if not (making / name).exists():
                 out = io.StringIO()

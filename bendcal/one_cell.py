@@ -1,4 +1,4 @@
-"""One cell of one row of a table, written anew; every other byte of the file stays as it was."""
+"""One cell of one row of a table written anew, or one row taken out; every other byte of the file stays as it was."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from bendcal.faults import Fault, ShopFaults, quoted
 from bendcal.tables import Table, table_of
 
-__all__ = ["check_one_cell", "records_of", "with_cell"]
+__all__ = ["check_one_cell", "records_of", "with_cell", "without_row"]
 
 _SEP_LINE = re.compile(r'"?sep=.[^\r\n]*(?:\r\n|\r|\n|\Z)', re.IGNORECASE)
 
@@ -61,6 +61,29 @@ def with_cell(data: bytes, table: Table, row: int, column: str, text: str) -> by
     except UnicodeEncodeError:
         rule = "It cannot be written in this file."
         raise ShopFaults([Fault(form.file, row, column, quoted(text), rule, "Write it in plain letters.")]) from None
+
+
+def without_row(data: bytes, table: Table, row: int) -> bytes:
+    """A file's bytes without one of its rows.
+
+    Parameters
+    ----------
+    data, table : the file as it is
+    row : as a spreadsheet shows it, header = 1
+
+    Examples
+    --------
+    >>> from bendcal.columns import TUBES
+    >>> data = b"tube,alloy,od_mm,wall_mm\\na,copper,6,1\\nb,copper,8,1\\n"
+    >>> without_row(data, table_of(data, "tubes.csv", TUBES, []), 2)
+    b'tube,alloy,od_mm,wall_mm\\nb,copper,8,1\\n'
+    """
+    form = table.text
+    whole = data[len(form.mark) :].decode(form.encoding)
+    spans = _cells_of(whole, table, row)
+    after = spans[-1][1]
+    after += 2 if whole[after : after + 2] == "\r\n" else 1
+    return form.mark + (whole[: spans[0][0]] + whole[after:]).encode(form.encoding)
 
 
 def check_one_cell(data: bytes, old: Table, row: int, column: str, text: str) -> Table:

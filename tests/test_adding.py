@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from a_shop import FILES, changed, write_shop
 
-from bendcal.adding import COLUMNS, add_row, rows_of, would_be
+from bendcal.adding import COLUMNS, add_row, file_of, rows_of, would_be
 from bendcal.faults import ShopFaults
 from bendcal.folder import read_shop
 
@@ -15,6 +15,7 @@ SOUND = {
     "tool": {"tool": "gauge", "measures": "angle", "step": "0.1°", "sd": "0,2"},
     "end": {"end": "bubble", "form": "bubble flare", "uses_mm": "4"},
     "flare": {"end": "M10", "before_mm": "100", "after_mm": "94.5", "length_tool": "rule"},
+    "stock": {"piece": "rack 1", "tube": "brake 3/16", "length_mm": "39 3/8 in", "form": "Straight", "count": "2"},
 }
 
 
@@ -23,14 +24,15 @@ def test_a_sound_row_is_read_back_as_it_was_typed(tmp_path: Path, noun: str) -> 
     """Old rows keep their bytes; the shop reads the new one."""
     folder = write_shop(tmp_path)
     path = add_row(folder, noun, SOUND[noun])
-    assert path == folder / f"{noun}s.csv"
-    if noun != "flare":
+    assert path == folder / file_of(noun)
+    if noun not in ("flare", "stock"):
         assert path.read_text().startswith(FILES[path.name])
     shop = read_shop(folder)
     made = {
         "bender": lambda: shop.benders["large"].die_radius_mm == 28.575, "tube": lambda: shop.tubes["fuel"].wall_mm == 1.0,
         "tool": lambda: (shop.tools["gauge"].step, shop.tools["gauge"].sd) == (0.1, 0.2),
         "end": lambda: shop.ends["bubble"].uses_mm == 4.0, "flare": lambda: shop.flares[0].used_mm == 5.5,
+        "stock": lambda: (shop.stock[0].length_mm, shop.stock[0].names) == (1000.125, ("rack 1 (1 of 2)", "rack 1 (2 of 2)")),
     }  # fmt: skip
     assert made[noun]()
 
@@ -49,6 +51,8 @@ def test_a_sound_row_is_read_back_as_it_was_typed(tmp_path: Path, noun: str) -> 
         ("end", {"form": "square"}, "is none of: single flare"),
         ("flare", {"end": "M99"}, "There is no end of that name"),
         ("flare", {"after_mm": "110"}, "a flare uses tube"),
+        ("stock", {"tube": "brass"}, "There is no tube of that name"),
+        ("stock", {"count": "1.5"}, "A count is a whole number"),
     ],
 )
 def test_a_row_that_cannot_be_right_is_refused_whole(tmp_path: Path, noun: str, changes: dict, told: str) -> None:

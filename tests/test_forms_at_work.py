@@ -8,6 +8,7 @@ from a_shop import write_shop
 
 import bendcal
 from bendcal import forms
+from bendcal.adding import COLUMNS
 from bendcal.appending import append_offcut
 from bendcal.forms import offcut_form as module
 from bendcal.forms.begin_form import BeginForm
@@ -378,13 +379,91 @@ def test_a_tube_is_added_and_then_stands_in_the_table(folder: Path) -> None:
     assert bendcal.read_shop(folder).tubes["brass"].od_mm == 6.35
 
 
-@pytest.mark.parametrize("noun", ["tool", "bender", "tube", "end", "flare"])
+@pytest.mark.parametrize("noun", COLUMNS)
 def test_an_empty_row_is_not_added(folder: Path, noun: str) -> None:
     """What is missing is named."""
     form = FactsForm(folder)
     form.buttons[noun].click()
     form.form.add.click()
     assert said(form.form)["blocked"].startswith("Not added. Still to fill in: ")
+
+
+def row_form(folder: Path, noun: str, row: str = "") -> RowForm:
+    """A form for rows, with one row taken into its boxes if it is named."""
+    form = RowForm(folder, noun)
+    if row:
+        form.pick["row"].value = row
+        form.correct.click()
+        assert f"Row {row} stands in the boxes." in said(form)["asked"]
+    return form
+
+
+def test_a_coil_is_added_and_can_be_cut_from(folder: Path) -> None:
+    """The tubes of the shop stand in the list."""
+    form = row_form(folder, "stock")
+    assert tuple(form.boxes["tube"].options) == tuple(bendcal.read_shop(folder).tubes)
+    fill(form, piece="new coil", tube="cuni-1/4", length_mm="25 ft")
+    form.add.click()
+    assert "is not a length: it carries the unit ft." in said(form)["blocked"]
+    fill(form, length_mm="7,62 m", form="coil")
+    form.add.click()
+    assert "new coil is added to stock.csv." in said(form)["done"] and bendcal.read_shop(folder).stock[-1].length_mm == 7620.0
+
+
+def test_a_row_is_corrected_and_the_old_value_stays_in_the_history(folder: Path) -> None:
+    """Only the cell that was changed changes; what is impossible is refused; a correction can be left."""
+    before = (folder / "tubes.csv").read_text(encoding="utf-8").splitlines()
+    form = row_form(folder, "tube", "2")
+    assert form.boxes["od_mm"].value == "4.76" and form.add.description == "Record instead of row 2"
+    fill(form, wall_mm="4")
+    form.add.click()
+    assert "A wall is less than half the outside diameter" in said(form)["blocked"]
+    fill(form, wall_mm="0,9")
+    form.add.click()
+    assert "Row 2, steel-3/16, is corrected. Wall: 0.9 instead of 0.71." in said(form)["done"]
+    after = (folder / "tubes.csv").read_text(encoding="utf-8").splitlines()
+    assert [old == new for old, new in zip(before, after, strict=True)].count(False) == 1 and after[2] == before[2].replace(",0.71,", ",0.9,")
+    assert (folder / "tubes.history.csv").read_text(encoding="utf-8").splitlines()[1].endswith(",steel-3/16,wall_mm,0.71,0.9")
+    form = row_form(folder, "tube", "1")
+    form.leave.click()
+    assert "Row 1 is as it was." in said(form)["done"] and form.boxes["tube"].value == "" and form.add.description == "Add this tube"
+
+
+def test_a_name_that_other_tables_use_is_not_changed_under_them(folder: Path) -> None:
+    """They are named; nothing is written."""
+    form = row_form(folder, "tube", "2")
+    fill(form, tube="steel")
+    form.add.click()
+    assert 'Name: found "steel-3/16". offcuts.csv, stock.csv, lines.csv name it. Leave it as it is' in said(form)["blocked"].replace("&quot;", '"')
+    form.pick["row"].value = "2"
+    form.out.click()
+    assert "name it." in said(form)["blocked"] and "steel-3/16" in bendcal.read_shop(folder).tubes
+    form.out.click()
+    form.pick["row"].value = "99"
+    form.out.click()
+    assert "There is no row of that name" in said(form)["blocked"]
+
+
+def test_a_row_that_nothing_uses_is_taken_out(folder: Path) -> None:
+    """It stays in the history; the other rows keep their bytes."""
+    before = (folder / "stock.csv").read_text(encoding="utf-8").splitlines()
+    form = row_form(folder, "stock")
+    form.pick["row"].value = "3"
+    form.out.click()
+    assert "rack 2 is taken out of stock.csv; it stays in stock.history.csv." in said(form)["done"]
+    assert (folder / "stock.csv").read_text(encoding="utf-8").splitlines() == before[:3] + before[4:]
+    assert "piece rack 2; tube steel-3/16; length_mm 335" in (folder / "stock.history.csv").read_text(encoding="utf-8")
+
+
+def test_a_row_that_somebody_changed_meanwhile_is_not_written_over(folder: Path) -> None:
+    """It is to be chosen once more."""
+    form = row_form(folder, "stock", "3")
+    other = row_form(folder, "stock", "3")
+    fill(other, length_mm="300")
+    other.add.click()
+    fill(form, length_mm="320")
+    form.add.click()
+    assert "Somebody changed the file meanwhile." in said(form)["blocked"] and bendcal.read_shop(folder).stock[2].length_mm == 300
 
 
 def test_a_row_of_the_sample_is_not_added(sample_folder: Path) -> None:

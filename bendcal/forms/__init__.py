@@ -28,7 +28,7 @@ def begin_own_shop(folder: str | os.PathLike[str]) -> widgets.Widget:
 
 
 def enter_facts(folder: str | os.PathLike[str]) -> widgets.Widget:
-    """Forms for tools, benders, tubes, ends and practice flares.
+    """Forms for tools, benders, tubes, ends, practice flares and tube on hand.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What is typed of one bender, tube, tool, end or practice flare: what it means, what stands in the way, its adding."""
+"""What is typed of one bender, tube, tool, end, practice flare or tube on hand: what it means, what stands in the way, its adding."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from bendcal.adding import COLUMNS, add_row, columns_for, would_be
-from bendcal.faults import Caution, Fault
+from bendcal.correcting import correct_row, row_texts
+from bendcal.faults import Caution, Fault, ShopFaults
 from bendcal.forms.understood import Understood, understood
 
 __all__ = ["FIELDS", "HINTS", "RowValues"]
@@ -31,7 +32,10 @@ _NAMES = {
         "end": "End", "before_mm": "Length before", "after_mm": "Length after", "length_tool": "Measured with", "date": "Date",
         "note": "Note", "set_aside": "Set aside, because",
     },
+    "stock": {"piece": "Name", "tube": "Tube", "length_mm": "Length of one", "form": "Coil or straight", "count": "How many", "note": "Note"},
 }  # fmt: skip
+
+_FEW = 5  # faults that are told at once
 
 #: Table → column → what its box is called, in the order of the boxes; a column without a name of its own comes last.
 FIELDS = {
@@ -56,6 +60,10 @@ HINTS = {
         "straight_mm": "for nut and flaring tool", "nut_mm": "may stay empty",
     },
     "flare": {"end": "an end of this shop", "before_mm": "straight piece", "after_mm": "cut end to seat", "date": "today's if empty"},
+    "stock": {
+        "piece": "as it is written on it", "tube": "a tube of this shop", "length_mm": "what is left of it", "form": "straight if empty",
+        "count": "1 if empty; 0: used up", "note": "may stay empty",
+    },
 }  # fmt: skip
 
 
@@ -65,7 +73,7 @@ class RowValues:
 
     Attributes
     ----------
-    noun : ``bender``, ``tube``, ``tool``, ``end`` or ``flare``
+    noun : ``bender``, ``tube``, ``tool``, ``end``, ``flare`` or ``stock``
     texts : column → text
 
     Examples
@@ -89,11 +97,14 @@ class RowValues:
         ----------
         folder : the shop folder whose other rows and tables count
         """
+        return self._typed_wrong() or tuple(self._sentence(fault) for fault in would_be(folder, self.noun, self.texts)[0])
+
+    def _typed_wrong(self) -> tuple[str, ...]:
         told = self.understood()
         wrong = [f"{FIELDS[self.noun][name]}: {each.wrong}" for name, each in told.items() if each.wrong]
         if missing := [FIELDS[self.noun][name] for name, each in told.items() if each.missing]:
             wrong.append(f"Still to fill in: {', '.join(missing)}.")
-        return tuple(wrong or [self._sentence(fault) for fault in would_be(folder, self.noun, self.texts)[0]])
+        return tuple(wrong)
 
     def add(self, folder: str | os.PathLike[str]) -> Path:
         """Add the row to its table; it is on the disk before this returns.
@@ -106,6 +117,35 @@ class RowValues:
         if blockers := self.blockers(folder):
             raise ValueError(" ".join(blockers))
         return add_row(folder, self.noun, self.texts)
+
+    def correct(self, folder: str | os.PathLike[str], place: int, before: Mapping[str, str]) -> dict[str, tuple[str, str]]:
+        """Write it over a row that is there; what stood there is kept in the history.
+
+        Parameters
+        ----------
+        folder, place, before : as for :func:`bendcal.correcting.correct_row`
+
+        Returns
+        -------
+        what the box is called → (what stood there, what stands there now), of what was changed
+
+        Raises
+        ------
+        ValueError : where something stands in the way; nothing is written
+        OSError : where it cannot be written; the sentence says why
+        """
+        if wrong := self._typed_wrong():
+            raise ValueError(" ".join(wrong))
+        try:
+            changed = correct_row(folder, self.noun, place, self.texts, before=before)
+        except ShopFaults as error:
+            raise ValueError(" ".join(self._sentence(fault) for fault in error.faults[:_FEW])) from None
+        return {FIELDS[self.noun][name]: told for name, told in changed.items()}
+
+    @staticmethod
+    def of(folder: str | os.PathLike[str], noun: str, place: int) -> RowValues:
+        """The texts that stand in a row."""
+        return RowValues(noun, row_texts(folder, noun, place))
 
     def _sentence(self, remark: Fault | Caution) -> str:
         name = FIELDS[self.noun].get(remark.column, f"The {self.noun}")
