@@ -34,7 +34,7 @@ def form_on(folder: Path, **seconds) -> OffcutForm:
     return OffcutForm(folder, "small", "steel-3/16", **seconds)
 
 
-def fill(form: OffcutForm, **texts: str) -> None:
+def fill(form: OffcutForm | RowForm, /, **texts: str) -> None:
     """Type into boxes."""
     for key, text in texts.items():
         form.boxes[key].value = text
