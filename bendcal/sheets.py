@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from collections.abc import Sequence
 from math import isfinite
 from os import PathLike
 from pathlib import Path
@@ -13,14 +14,16 @@ from typing import NamedTuple
 import pandas as pd
 
 from bendcal.atomic import NotSaved, write_atomically
+from bendcal.bodies import BenderBody
 from bendcal.law import PARAMETERS, Law
 from bendcal.marks import MARK_COLUMNS, MarkSheet
 from bendcal.order import cautions
-from bendcal.printing import mark_sheet_pdf, true_scale_pdf, worksheet_pdf
+from bendcal.plans import Plan
+from bendcal.printing import bending_pdf, mark_sheet_pdf, true_scale_pdf, worksheet_pdf
 from bendcal.shop import Shop
 from bendcal.version import __version__
 
-__all__ = ["FORMAT", "SheetFiles", "save_sheet", "save_true_scale", "save_worksheet", "sheet_csv", "sheet_json"]
+__all__ = ["FORMAT", "SheetFiles", "save_bending", "save_sheet", "save_true_scale", "save_worksheet", "sheet_csv", "sheet_json"]
 
 FORMAT = 1
 FOLDER = "sheets"
@@ -89,6 +92,32 @@ def save_true_scale(
     content = true_scale_pdf(sheet, paper=paper, measured_mm=measured_mm, inches=inches)
     # In a folder of its own: whatever a line is called, no sheet of another one is overwritten.
     path = _folder(folder, "true-scale") / f"{sheet.line.line}.pdf"
+    write_atomically(path, content)
+    return path
+
+
+def save_bending(sheet: MarkSheet, plan: Plan, folder: str | PathLike[str], *, bodies: Sequence[BenderBody] = (), paper: str = "a4") -> Path:
+    """Write ``sheets/bending/<line>.pdf`` into a shop folder: each bend as the tube lies in the bender.
+
+    Parameters
+    ----------
+    sheet : made for the ends that lead in the plan
+    plan : such as ``plan_bending(...).best``
+    folder : the shop's folder; what is missing of its ``sheets/bending`` is made
+    bodies : of the benders, such as ``shop.bodies``
+    paper : ``"a4"`` or ``"letter"``
+
+    Returns
+    -------
+    The file
+
+    Raises
+    ------
+    ValueError : for another paper
+    NotSaved : where the file cannot be written; the sentence says why
+    """
+    content = bending_pdf(sheet, plan, bodies=bodies, paper=paper)
+    path = _folder(folder, "bending") / f"{sheet.line.line}.pdf"
     write_atomically(path, content)
     return path
 

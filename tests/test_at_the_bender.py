@@ -1,5 +1,6 @@
 """Pictures of the tube in the bender: they show what the plan, the marks and the scene say."""
 
+import io
 from pathlib import Path
 
 import a_line
@@ -8,6 +9,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pypdf import PdfReader
+from scipy import stats
 
 import bendcal
 from bendcal.bodies import BenderBody
@@ -17,7 +20,9 @@ from bendcal.figures.bender_view import bender_view
 from bendcal.path import clock_deg, wrap_deg
 from bendcal.plan_report import plan_table
 from bendcal.plans import Plan, PlanStep
+from bendcal.printing.bending_pages import bending_pdf, lay_out_bending
 from bendcal.scenes import scene_of
+from bendcal.sheets import save_bending
 from bendcal.solids import Solid
 from bendcal.stroke import workpiece_of
 
@@ -126,3 +131,36 @@ def test_a_step_that_the_plan_does_not_have_is_refused() -> None:
     plan = plan_for(SHEET, [1, 2, 3, 4, 5, 6], "AAAAAA")
     with pytest.raises(ValueError, match="step is 7; the plan has steps 1 to 6"):
         at_the_bender.one_step(SHEET, plan, 7)
+
+
+# --- on paper --------------------------------------------------------------------------------------
+
+
+def test_the_bends_are_printed_in_the_plans_order_with_a_box_each() -> None:
+    """A box to tick, what is wanted and how far bends stray, and room for what came out; nothing off the page; the same bytes again."""
+    plan = plan_for(SHEET, [1, 2, 3, 6, 5, 4], "AAABBB")
+    sheet = bendcal.mark_out(a_line.SHOP, a_line.CAL, a_line.line(), feed=plan.feed)
+    pages = lay_out_bending(sheet, plan, paper="letter")
+    pages.finish()
+    texts = [text for picture, ax in pages.pages for text in ax.texts]
+    words = [text.get_text() for text in texts]
+    assert [word for word in words if word.startswith("Step ")] == [f"Step {k}: bend {s.bend}, end {s.feed} leading" for k, s in enumerate(plan.steps, 1)]
+    assert [word for word in words if word.endswith(" made")] == [f"step {k} made" for k in range(1, 7)]
+    reach = stats.t.ppf(0.975, sheet.law.dof) * sheet.angle_u_deg[4 - 1]
+    assert any(word.startswith(f"Wanted: {sheet.legs.angle_deg[4 - 1]:.1f}° ± {reach:.1f}°;") for word in words)
+    for picture, ax in pages.pages:
+        picture.png()
+        for text in ax.texts:
+            box = text.get_window_extent()
+            assert box.x0 >= 0 and box.y0 >= 0 and box.x1 <= picture.bbox.width and box.y1 <= picture.bbox.height, text.get_text()
+    one, two = bending_pdf(sheet, plan), bending_pdf(sheet, plan)
+    assert one == two and len(PdfReader(io.BytesIO(one)).pages) == 2
+
+
+def test_the_pages_are_saved_beside_the_sheets(tmp_path: Path) -> None:
+    """In a folder of their own, so that no line's name can overwrite another's sheet."""
+    plan = plan_for(SHEET, [1, 2, 3, 4, 5, 6], "AAAAAA")
+    path = save_bending(SHEET, plan, tmp_path)
+    assert path == tmp_path / "sheets" / "bending" / "long.pdf" and path.read_bytes().startswith(b"%PDF")
+    with pytest.raises(ValueError, match="paper is 'a3'; it must be one of a4, letter"):
+        save_bending(SHEET, plan, tmp_path, paper="a3")

@@ -17,11 +17,12 @@ from bendcal.marks import MarkSheet
 from bendcal.plans import Plan
 from bendcal.stroke import workpiece_of
 
-__all__ = ["draw_step", "one_step", "steps"]
+__all__ = ["KEY", "STEP_WIDTH_MM", "draw_step", "one_step", "step_views", "steps"]
 
-_CELL_MM, _HEAD_MM, _CLOCK_MM, _CLOCK_TALL_MM, _MOST_MM = 106.0, 12.0, 37.0, 38.0, 48.0
+STEP_WIDTH_MM, _HEAD_MM, _CLOCK_MM, _CLOCK_TALL_MM, _MOST_MM = 106.0, 12.0, 37.0, 38.0, 48.0
 _SIDE_MM, _ABOVE_MM = 7.5, 11.0  # room for the ends' letters and heights
-_KEY = (
+#: What the pictures show.
+KEY = (
     "From above. Black triangle: the reference, with the mark on it; dashed: where the bend takes the tube; waves: tube left out.",
     "Clocks: seen from end A towards B; the tube bends towards their top; up is off the bench, towards you. Solid: the line now; dotted: before.",
 )
@@ -41,22 +42,34 @@ def steps(sheet: MarkSheet, plan: Plan, *, bodies: Sequence[BenderBody] = ()) ->
     -------
     Picture
     """
-    made = [bender_view(workpiece_of(sheet), sheet, plan, k + 1) for k in range(len(plan.steps))]
+    made, scale, talls = step_views(sheet, plan)
     own = [body for body in bodies if body.bender == sheet.bender.bender]
-    scale = min((_scale(view) for view in made), default=1.0)
     rows = [made[k : k + 2] for k in range(0, len(made), 2)]
-    tall = [max(_tall_mm(view, scale) for view in row) for row in rows]
-    picture, ax = canvas(2 * _CELL_MM + 4.0, sum(tall) + 13.0)
+    tall = [max(talls[k : k + 2]) for k in range(0, len(made), 2)]
+    picture, ax = canvas(2 * STEP_WIDTH_MM + 4.0, sum(tall) + 13.0)
     top = sum(tall) + 12.0
     for i, (row, height) in enumerate(zip(rows, tall, strict=True)):
         for j, view in enumerate(row):
-            draw_step(ax, view, sheet, 2 * i + j + 1, x=2.0 + j * _CELL_MM, top=top, tall=height, scale=scale, bodies=own)
+            draw_step(ax, view, sheet, 2 * i + j + 1, x=2.0 + j * STEP_WIDTH_MM, top=top, tall=height, scale=scale, bodies=own)
         top -= height
-    for k, words in enumerate(_KEY):
+    for k, words in enumerate(KEY):
         write(ax, 4.0, 7.0 - 4.4 * k, words, size=8.5, color=GREY)
     told = "; ".join(_in_words(view, sheet, k + 1) for k, view in enumerate(made))
     picture.alt = f"{sheet.line.line}, the tube in the bender before each bend: {told or 'no bend'}."
     return picture
+
+
+def step_views(sheet: MarkSheet, plan: Plan) -> tuple[list[BenderView], float, list[float]]:
+    """What is drawn of each step, the one scale at which all fit, and how tall each comes out on paper [mm].
+
+    Parameters
+    ----------
+    sheet, plan : as for :func:`steps`
+    """
+    piece = workpiece_of(sheet)
+    made = [bender_view(piece, sheet, plan, k + 1) for k in range(len(plan.steps))]
+    scale = min((_scale(view) for view in made), default=1.0)
+    return made, scale, [_tall_mm(view, scale) for view in made]
 
 
 def one_step(sheet: MarkSheet, plan: Plan, step: int, *, bodies: Sequence[BenderBody] = ()) -> Picture:
@@ -69,7 +82,7 @@ def one_step(sheet: MarkSheet, plan: Plan, step: int, *, bodies: Sequence[Bender
     view = bender_view(workpiece_of(sheet), sheet, plan, step)
     scale = _scale(view)
     tall = _tall_mm(view, scale)
-    picture, ax = canvas(_CELL_MM + 4.0, tall + 2.0)
+    picture, ax = canvas(STEP_WIDTH_MM + 4.0, tall + 2.0)
     own = [body for body in bodies if body.bender == sheet.bender.bender]
     draw_step(ax, view, sheet, step, x=2.0, top=tall + 1.0, tall=tall, scale=scale, bodies=own)
     picture.alt = f"{sheet.line.line}, the tube in the bender: {_in_words(view, sheet, step)}."
@@ -82,7 +95,7 @@ def draw_step(ax: Axes, view: BenderView, sheet: MarkSheet, number: int, *, x: f
     write(ax, x + 3.0, top - 5.0, f"Step {number}: bend {k + 1}, end {view.step.feed} leading", size=10, bold=True)
     write(ax, x + 3.0, top - 9.8, f"mark at {sheet.mark_mm[k]:.1f} mm on the reference, dial {sheet.dial_deg[k]:.1f}°", size=9)
     low, high = view.extent_mm
-    room = np.array([_CELL_MM - _CLOCK_MM, tall - _HEAD_MM])
+    room = np.array([STEP_WIDTH_MM - _CLOCK_MM, tall - _HEAD_MM])
     middle = np.array([x, top - tall]) + room / 2 + [1.0, 0.0]
     origin = middle - (low + high) / 2 * scale
     at = lambda points: origin + np.asarray(points, float)[..., :2] * scale  # noqa: E731
@@ -92,7 +105,7 @@ def draw_step(ax: Axes, view: BenderView, sheet: MarkSheet, number: int, *, x: f
     _die(ax, view, at, scale)
     _tube(ax, view, at, scale)
     _ends(ax, view, at, scale, window)
-    centre = np.array([x + _CELL_MM - 0.5 * _CLOCK_MM - 1.0, top - _HEAD_MM - 15.0])
+    centre = np.array([x + STEP_WIDTH_MM - 0.5 * _CLOCK_MM - 1.0, top - _HEAD_MM - 15.0])
     draw_clock(ax, centre, view.line_deg, view.before_deg)
     right = "up" if view.step.feed == "A" else "down"
     for side, words in ((1, right), (-1, "down" if right == "up" else "up")):
@@ -100,7 +113,7 @@ def draw_step(ax: Axes, view: BenderView, sheet: MarkSheet, number: int, *, x: f
     words = view.turn_words.replace(" clockwise", "; clockwise").replace(" anticlockwise", "; anticlockwise")
     for i, text in enumerate(words.split("; ")):
         write(ax, centre[0], centre[1] - 14.0 - 4.4 * i, text, size=8.5, bold=True, ha="center")
-    line(ax, [(x + 1.0, top - tall), (x + _CELL_MM - 3.0, top - tall)], color=GREY, width=0.4)
+    line(ax, [(x + 1.0, top - tall), (x + STEP_WIDTH_MM - 3.0, top - tall)], color=GREY, width=0.4)
 
 
 def _in_words(view: BenderView, sheet: MarkSheet, number: int) -> str:
@@ -116,7 +129,7 @@ def _height(height_mm: float) -> str:
 
 def _scale(view: BenderView) -> float:
     low, high = view.extent_mm
-    room = np.array([_CELL_MM - _CLOCK_MM - 2 * _SIDE_MM, _MOST_MM])
+    room = np.array([STEP_WIDTH_MM - _CLOCK_MM - 2 * _SIDE_MM, _MOST_MM])
     return float(np.min(room / (high - low)))
 
 
