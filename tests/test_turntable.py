@@ -178,6 +178,8 @@ def test_every_line_of_the_sample_can_be_turned() -> None:
         clear = obstacle_clearances(shop, cal, name)
         page = turntable(bendcal.mark_out(shop, cal, name), obstacles=shop.obstacles, clearances=clear).html()
         assert len(page) < 150_000 and html.escape(clear.sentence) in page
+        for label in filter(None, shop.line(name).labels):
+            assert html.escape(label) in page
 
 
 def test_a_straight_tube_has_no_uncertain_end() -> None:

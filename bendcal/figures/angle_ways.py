@@ -7,12 +7,12 @@ from matplotlib.axes import Axes
 
 from bendcal.arc import setback_mm
 from bendcal.chord import chord_mm as chord_of
+from bendcal.figures.bench import USUAL_RADIUS
 from bendcal.figures.paper import BLUE, GREY, INK, ORANGE, PAPER, Picture, canvas, line, wrap, write
 from bendcal.figures.shapes import around, arrow, badge, dimension, outline, towards, tube_outline
 
 __all__ = ["angle_ways"]
 
-_USUAL_RADIUS = 3.5  # centreline radius in outside diameters, where none is known (common practice)
 _WIDTH_MM, _TALL_MM, _TUBE_MM = 216.0, 100.0, 2.2  # half of the tube's width on paper
 _ROUND_MM = 33.0  # radius of the protractor on paper
 
@@ -42,7 +42,7 @@ def angle_ways(angle_deg: float, *, reach_mm: float = 100.0, chord_mm: float | N
         raise ValueError(f"reach_mm is {reach_mm} and chord_mm {chord_mm}; each is more than 0 mm.")
     chord = float(chord_of(reach_mm, reach_mm, angle_deg)) if chord_mm is None else float(chord_mm)
     told = f"{chord:.1f}" if chord_mm is None else f"{chord:g}"
-    radius = _USUAL_RADIUS * od_mm if radius_mm is None else float(radius_mm)
+    radius = USUAL_RADIUS * od_mm if radius_mm is None else float(radius_mm)
     shows = 180.0 - angle_deg
     picture, ax = canvas(_WIDTH_MM, _TALL_MM)
     write(ax, 7.0, _TALL_MM - 6.0, "With a protractor", size=10, bold=True)

@@ -16,10 +16,11 @@ from bendcal.legs import LegTooShort
 from bendcal.offcuts import Offcut
 from bendcal.tubes import Tube
 
-__all__ = ["BentOffcut", "bent_offcut", "offcut_drawing"]
+__all__ = ["USUAL_RADIUS", "BentOffcut", "bent_offcut", "offcut_drawing"]
 
 _WIDTH_MM = 216.0
-_USUAL_RADIUS = 3.5  # centreline radius in outside diameters, where none is known (common practice)
+#: Centreline radius in outside diameters, where none is known (common practice).
+USUAL_RADIUS = 3.5
 _WORDS = {
     "centre": "the crossing of the centre lines",
     "outside": "the crossing of the outside edges",
@@ -110,7 +111,7 @@ def bent_offcut(offcut: Offcut, tube: Tube, *, radius_mm: float | None = None) -
     >>> piece.apex.tolist(), piece.crossing("outside").round(3).tolist()
     ([100.0, 0.0], [102.5, -2.5])
     """
-    radius = _USUAL_RADIUS * tube.od_mm if radius_mm is None else float(radius_mm)
+    radius = USUAL_RADIUS * tube.od_mm if radius_mm is None else float(radius_mm)
     angle = float(offcut.angle_deg)
     setback = float(setback_mm(angle, radius))
     straight = offcut.length_mm - float(developed_length_mm(angle, radius))

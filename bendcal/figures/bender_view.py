@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from bendcal.figures.twist_clock import side_words
 from bendcal.marks import MarkSheet
 from bendcal.path import wrap_deg
 from bendcal.plans import Plan, PlanStep
@@ -61,10 +62,10 @@ class BenderView:
     def turn_words(self) -> str:
         """What the hands do to the tube before this bend."""
         if self.step.turn_deg is None:
-            line_at = "line on the inside" if self.line_deg == 0 else f"line at {_side(self.line_deg)}"
+            line_at = "line on the inside" if self.line_deg == 0 else f"line at {side_words(self.line_deg)}"
             return line_at if self.is_first else f"end for end; {line_at}"
         turn = float(wrap_deg(round(self.step.turn_deg, 1)))
-        return "no turn" if turn == 0 else "half a turn" if abs(turn) == 180 else f"turn {_side(turn)}"
+        return "no turn" if turn == 0 else "half a turn" if abs(turn) == 180 else f"turn {side_words(turn)}"
 
 
 def bender_view(piece: Workpiece, sheet: MarkSheet, plan: Plan, step: int) -> BenderView:
@@ -93,10 +94,6 @@ def bender_view(piece: Workpiece, sheet: MarkSheet, plan: Plan, step: int) -> Be
         here, step == 1, held, swung, float(piece.arc_mm[k]), -float(ahead), np.concatenate([held_breaks, swung_breaks]),
         (float(scene.held_mm[-1, 2]), float(scene.swung_mm[-1, 2])), line_at, before, float(piece.stroke_deg[k]), piece.die_radius_mm, piece.tube_radius_mm,
     )  # fmt: skip
-
-
-def _side(turn_deg: float) -> str:
-    return f"{abs(turn_deg):.1f}° {'clockwise' if turn_deg > 0 else 'anticlockwise'}"
 
 
 def _shortened(points: np.ndarray, longest: float) -> tuple[np.ndarray, np.ndarray]:

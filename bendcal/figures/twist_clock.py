@@ -11,7 +11,7 @@ from bendcal.figures.shapes import around, arrow, badge, outline, towards
 from bendcal.marks import MarkSheet
 from bendcal.path import clock_deg, tube_turn_deg, wrap_deg
 
-__all__ = ["KEY", "clocks", "draw_clock", "draw_twist_clocks", "line_at_deg", "turn_words", "twist_clocks_height_mm"]
+__all__ = ["KEY", "clocks", "draw_clock", "draw_twist_clocks", "line_at_deg", "side_words", "turn_words", "twist_clocks_height_mm"]
 
 _LEAST_CELL_MM, _MOST_CELL_MM, _ROW_MM, _RADIUS_MM = 30.0, 34.0, 33.5, 7.5
 
@@ -48,14 +48,15 @@ def turn_words(sheet: MarkSheet, bend: int) -> str:
         return "line on the inside"
     if sheet.feed[bend - 1] != sheet.feed[bend - 2]:
         at = float(line_at_deg(sheet)[bend - 1])
-        return f"end for end; line {f'at {_side(at)}' if at else 'on the inside'}"
+        return f"end for end; line {f'at {side_words(at)}' if at else 'on the inside'}"
     turn = float(wrap_deg(round(float(tube_turn_deg(sheet.legs.twist_deg[bend - 1])), 1)))
     if turn == 0:
         return "no turn"
-    return "half a turn" if abs(turn) == 180 else _side(turn)
+    return "half a turn" if abs(turn) == 180 else side_words(turn)
 
 
-def _side(turn_deg: float) -> str:
+def side_words(turn_deg: float) -> str:
+    """How far and which way round, such as ``25.9° clockwise``."""
     return f"{abs(turn_deg):.1f}° {'clockwise' if turn_deg > 0 else 'anticlockwise'}"
 
 

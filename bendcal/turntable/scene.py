@@ -187,12 +187,15 @@ def _fitting(name: str, end: End, seat: Array, into: Array, od: float, room_mm: 
 
 def _in_words(sheet: MarkSheet, supports: Supports | None) -> list[str]:
     """The line from end A to end B, and where its clips sit."""
-    legs = sheet.legs
-    said = [f"End A is {_a(sheet.end_a.form)} end. A leg of {legs.leg_mm[0]:.0f} mm leads from its seat to {'the corner of bend 1' if legs.bends else 'the seat of end B'}."]
+    legs, line = sheet.legs, sheet.line
+    at_a, at_b = (f", {label}," if label else "" for label in ((line.labels[0], line.labels[-1]) if line.labels else ("", "")))
+    seat_b = f"the seat of end B{at_b.removesuffix(',')}, {_a(sheet.end_b.form)} end"
+    corners = [f"the corner of bend {k}{f' ({label})' if label else ''}" for k, label in enumerate(line.bend_labels, start=1)]
+    onto = [*corners, seat_b]
+    said = [f"End A{at_a} is {_a(sheet.end_a.form)} end. A leg of {legs.leg_mm[0]:.0f} mm leads from its seat to {onto[0]}."]
     for k in range(legs.bends):
         twist = "" if k == 0 else f", turned {legs.twist_deg[k]:+.0f}° from the bend before (clockwise seen from A is +)".replace("-", "−")
-        onto = f"the corner of bend {k + 2}" if k + 1 < legs.bends else f"the seat of end B, {_a(sheet.end_b.form)} end"
-        said.append(f"Bend {k + 1}: {legs.angle_deg[k]:.0f}°{twist}. Then {legs.leg_mm[k + 1]:.0f} mm to {onto}.")
+        said.append(f"Bend {k + 1}: {legs.angle_deg[k]:.0f}°{twist}. Then {legs.leg_mm[k + 1]:.0f} mm to {onto[k + 1]}.")
     said += [f"Clip {clip.clip}: {clip.beside_mm:.0f} mm from {clip.beside}." for clip in (supports.clips if supports else ())]
     return said
 
