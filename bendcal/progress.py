@@ -11,6 +11,7 @@ from bendcal.design import next_offcuts
 from bendcal.faults import Fault, ShopFaults
 from bendcal.folder import read_shop
 from bendcal.layout import TextTable
+from bendcal.line_index import BEING_ENTERED
 from bendcal.marks import mark_out
 from bendcal.shop import Shop
 
@@ -69,6 +70,7 @@ def _facts(shop: Shop) -> list[tuple[str, str]]:
         ("shop", f"{_count(len(shop.benders), 'bender')}, {_count(len(shop.tubes), 'tube')}"),
         ("tools", f"{_count(len(shop.tools), 'tool')}" + ("" if shop.tools else "; usual ones are assumed")),
         ("ends", f"{_count(len(ends), 'kind')} of end, {_count(len(shop.flares), 'practice flare')}"),
+        ("tube on hand", f"{_count(sum(each.count for each in shop.stock), 'piece')}"),
     ]
 
 
@@ -98,6 +100,7 @@ def _lines(shop: Shop, cal: Calibration | None) -> list[tuple[str, str]]:
             except ValueError:
                 far = "cannot be bent as it is: see page 3"
         rows.append((f"line {line.line}", far))
+    rows += [(f"line {name}", why if why == BEING_ENTERED else f"set aside: {why}") for name, why in shop.lines_aside.items()]
     return rows + [(f"line {name}", _faulty(faults)) for name, faults in shop.unread_lines.items()]
 
 
@@ -120,4 +123,8 @@ def _next(shop: Shop, cal: Calibration | None, why_not: str, ready: list[str]) -
     if not advice.stop:
         return advice.sentence
     done = "No further offcut pays at present."
+    if entering := [name for name, why in shop.lines_aside.items() if why == BEING_ENTERED]:
+        return f"{done} Finish entering {entering[0]} on page 6."
+    if not shop.lines and not shop.unread_lines:
+        return f"{done} Type your first line in on page 6."
     return f"{done} Mark out {ready[0].removeprefix('line ')} on page 3." if ready else f"{done} Look at your lines on page 3."

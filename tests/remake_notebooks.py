@@ -1,6 +1,7 @@
 """Run the notebooks afresh and put them into the one form in which they are kept.
 
     python tests/remake_notebooks.py            remake all
+    python tests/remake_notebooks.py 0 6        remake those whose names begin so
     python tests/remake_notebooks.py --check    change nothing; exit 1 where one would change
 
 Kept are the cells, their ids (from page and place), their numbers as in a first run from top to
@@ -100,7 +101,8 @@ def text_of(notebook: dict) -> str:
 def main(words: list[str]) -> int:
     """Remake, or check; the exit code."""
     changed = []
-    for page in PAGES:
+    named = [word for word in words if not word.startswith("--")]
+    for page in [page for page in PAGES if not named or page.name[0] in named]:
         text = text_of(in_form(run(page), page))
         if text != page.read_text(encoding="utf-8"):
             changed.append(page.name)

@@ -294,6 +294,21 @@ def test_a_line_is_renamed_and_set_aside_and_counts_again(folder: Path) -> None:
     assert "clutch pipe counts again." in said(form)["done"] and "clutch pipe" in bendcal.read_shop(folder).lines
 
 
+def test_a_mirrored_copy_is_written_as_a_line_of_its_own(folder: Path) -> None:
+    """It is open then; a name that is taken is refused."""
+    form = LineForm(folder, "clutch")
+    form.whole.mirror.click()
+    assert "Write the copy's name under “Another name” first." in said(form)["blocked"]
+    fill(form.whole.boxes, name="fuel-feed")
+    form.whole.mirror.click()
+    assert "There is a line called 'fuel-feed'" in said(form)["blocked"]
+    fill(form.whole.boxes, name="clutch right", plane="X")
+    form.whole.mirror.click()
+    shop = bendcal.read_shop(folder)
+    assert "clutch right is clutch seen in a mirror square to x." in said(form)["done"] and form.opened.name == "clutch right"
+    assert (shop.lines["clutch right"].legs.twist_deg == -shop.lines["clutch"].legs.twist_deg).all()
+
+
 def test_a_sheet_is_made_and_can_be_kept(folder: Path) -> None:
     """The link holds the very file; the cautions, the cut and the marks are shown with it."""
     form = LineForm(folder, "brake-near-side")

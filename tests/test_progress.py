@@ -8,6 +8,7 @@ from a_shop import FILES, changed, write_shop
 from bendcal.appending import append_offcut
 from bendcal.beginning import MY_SHOP, PRACTICE, begin_shop, is_sample, practice_copy
 from bendcal.faults import ShopFaults
+from bendcal.line_changing import begin_line, put_line_aside
 from bendcal.progress import progress
 from bendcal.setting_aside import set_aside
 
@@ -90,3 +91,13 @@ def test_a_shop_that_cannot_be_read_is_told_and_not_raised(tmp_path: Path) -> No
     """With the sentence that says what to do."""
     stand = progress(write_shop(tmp_path, tubes=None))
     assert "tubes.csv: found no such file" in stand.next
+
+
+def test_lines_that_are_set_aside_or_being_entered_are_told(tmp_path: Path) -> None:
+    """One is to be finished, of the other the reason stands there; where there is no line, page 6 is named."""
+    folder = write_shop(tmp_path)
+    put_line_aside(folder, "rear", "hose instead")
+    begin_line(folder, {"line": "mid", "tube": "brake 3/16", "bender": "small", "service": "brake"}, "legs")
+    told = progress(folder)
+    rows = dict(zip(*told.table.columns.values(), strict=True))
+    assert rows["line rear"] == "set aside: hose instead" and rows["line mid"] == "being entered" and rows["tube on hand"] == "no pieces"

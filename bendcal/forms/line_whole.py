@@ -1,4 +1,4 @@
-"""What can be done with a line as a whole: its sheet, another name, setting it aside."""
+"""What can be done with a line as a whole: its sheet, another name, a mirrored copy, setting it aside."""
 
 from __future__ import annotations
 
@@ -18,7 +18,9 @@ from bendcal.forms.telling import clock
 from bendcal.line_changing import put_line_aside
 from bendcal.line_index import BEING_ENTERED
 from bendcal.line_renaming import rename_line
+from bendcal.line_saving import save_line
 from bendcal.marks import MarkSheet, mark_out
+from bendcal.mirror import PLANES, mirrored
 from bendcal.order import cautions
 from bendcal.plan_report import order_warning, plan_table
 from bendcal.plans import Plan
@@ -43,9 +45,13 @@ class LineWhole:
     def __init__(self, opened: Callable[[], OpenLine], pressing: Pressing, may_write: Callable[[], None]) -> None:
         self.opened, self.pressing, self.may_write = opened, pressing, may_write
         press = pressing.on_press
-        self.boxes = Boxes({"name": "Another name", "reason": "Because"}, hints={"name": "for the line above", "reason": "such as drawn anew"})
+        self.boxes = Boxes(
+            {"name": "Another name", "plane": "Mirror square to", "reason": "Because"}, lists={"plane": PLANES},
+            hints={"name": "for the line above, or its copy", "plane": "x, y or z; y if empty", "reason": "such as drawn anew"},
+        )  # fmt: skip
         self.make = button("Make its sheet", press(self._make), main=True)
         self.rename = button("Rename it", press(self._rename))
+        self.mirror = button("Write its mirrored copy", press(self._mirror))
         self.aside = button("Set it aside", press(self._aside))
         self.again = button("Let it count again", press(self._again))
         self.sheet = widgets.HTML()
@@ -55,7 +61,7 @@ class LineWhole:
         self.sheet_part = widgets.VBox([self.make, self.sheet])
         self.part = widgets.VBox([
             widgets.HTML(heading("The line as a whole") + small(words)), self.boxes.widget,
-            widgets.HBox([self.rename, self.aside, self.again], layout=widgets.Layout(flex_flow="row wrap")),
+            widgets.HBox([self.rename, self.mirror, self.aside, self.again], layout=widgets.Layout(flex_flow="row wrap")),
         ])  # fmt: skip
 
     def refresh(self) -> None:
@@ -63,18 +69,19 @@ class LineWhole:
         opened = self.opened()
         self.part.layout.display = None if opened.name else "none"
         self.make.layout.display = None if opened.name and not opened.reason else "none"
+        self.mirror.layout.display = None if opened.name and not opened.reason else "none"
         self.aside.layout.display = None if not opened.reason else "none"
         self.again.layout.display = None if opened.reason and opened.complete else "none"
 
     def lock(self, locked: bool) -> None:
         """No typing and no pressing meanwhile."""
         self.boxes.lock(locked)
-        for each in (self.make, self.rename, self.aside, self.again):
+        for each in (self.make, self.rename, self.mirror, self.aside, self.again):
             each.disabled = locked
 
     def clear(self) -> None:
         """Empty the boxes, and take back the sheet that was shown: the line may be another one now."""
-        self.boxes.fill({"name": "", "reason": ""})
+        self.boxes.fill(dict.fromkeys(self.boxes, ""))
         self.sheet.value = ""
 
     def _make(self) -> None:
@@ -110,6 +117,23 @@ class LineWhole:
         opened.look()
         opened.open(new)
         notices.say("done", f"{clock()}. {old} is called {new} now. Sheets that were made keep the old name.")
+        return None
+
+    def _mirror(self) -> widgets.Text | None:
+        opened, notices, new = self.opened(), self.pressing.notices, self.boxes["name"].value.strip()
+        notices.clear()
+        self.may_write()
+        if not new:
+            notices.say("blocked", "Write the copy's name under “Another name” first.")
+            return self.boxes["name"]
+        opened.look()
+        plane = self.boxes["plane"].value.strip().lower() or "y"
+        save_line(opened.now.folder, mirrored(opened.now.shop.line(opened.name), new, plane))
+        old = opened.name
+        self.clear()
+        opened.look()
+        opened.open(new)
+        notices.say("done", f"{clock()}. {new} is {old} seen in a mirror square to {plane}. Hold its ends and clips against the other side before you cut: two sides are seldom alike.")
         return None
 
     def _aside(self) -> widgets.Text | None:
