@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import least_squares
 
 from bendcal.calibration import Calibration
-from bendcal.lines import Line
+from bendcal.half_made import HalfMade, Made, half_made, made_bends
 from bendcal.marks import MarkSheet, mark_out
-from bendcal.path import Legs, nodes_from_legs, place_nodes, wrap_deg
+from bendcal.path import Legs, nodes_from_legs, place_nodes, reverse_legs, wrap_deg
 from bendcal.shop import Shop
 
 __all__ = ["Made", "Replanned", "replan"]
 
-#: What counts as equally bad: end B this far from its seat, its nut this much askew, an apex
+#: What counts as equally bad: the free end this far from its seat, its nut this much askew, an apex
 #: this far from where its clips want it (common practice: a seat forgives nothing, a clip a little).
 _END_MM, _ASKEW_DEG, _APEX_MM = 0.5, 0.5, 3.0
 
@@ -27,22 +27,6 @@ _TUBE_MM = 0.01
 _FAR_MM, _FAR_ASKEW_DEG, _FAR_APEX_MM = 2.0, 3.0, 10.0
 
 
-@dataclass(frozen=True)
-class Made:
-    """One bend that is made, as it was measured. What was not measured is None.
-
-    Parameters
-    ----------
-    angle_deg : finished angle [deg]
-    leg_mm : the leg before it, apex to apex (or seat of A to apex) [mm]
-    twist_deg : its turn against the bend before [deg]
-    """
-
-    angle_deg: float | None = None
-    leg_mm: float | None = None
-    twist_deg: float | None = None
-
-
 @dataclass(frozen=True, eq=False)
 class Replanned:
     """A sheet for the bends that are still to be made, and what is left of the miss.
@@ -50,16 +34,18 @@ class Replanned:
     Attributes
     ----------
     sheet : marks of the whole line; those of the bends already made are where they were
-    made : how many bends are made
-    miss_before_mm, miss_after_mm : how far end B would land from its seat with the old marks
+    made : numbers of the bends that are made, from end A
+    end : the end that lands last, ``A`` or ``B``: the one that is trimmed
+    miss_before_mm, miss_after_mm : how far that end would land from its seat with the old marks
         and with the new ones
-    turn_after_deg : how far the last leg then points past its fitting [deg]
-    apex_after_mm : the worst miss of an apex that is still to be bent [mm]
+    turn_after_deg : how far its leg then points past its fitting [deg]
+    apex_after_mm : the worst miss of an apex whose place is not settled by the bends made [mm]
     warnings : sentences to read before going on
     """
 
     sheet: MarkSheet
-    made: int
+    made: tuple[int, ...]
+    end: str
     miss_before_mm: float
     miss_after_mm: float
     turn_after_deg: float
@@ -69,11 +55,15 @@ class Replanned:
     @property
     def sentence(self) -> str:
         """What the new marks gain."""
-        left = self.sheet.legs.bends - self.made
-        said = f"After {self.made} of {self.sheet.legs.bends} bends end B would miss its seat by {self.miss_before_mm:.1f} mm"
-        if left == 0:
+        n, done = self.sheet.legs.bends, len(self.made)
+        which = f"After {done} of {n} bends"
+        if self.made != tuple(range(1, done + 1)):
+            which += f" (bend{'s' if done > 1 else ''} {_listed(self.made)})"
+        said = f"{which} end {self.end} would miss its seat by {self.miss_before_mm:.1f} mm"
+        left = [k for k in range(1, n + 1) if k not in self.made]
+        if not left:
             return said + ": no bend is left to make it good. Bend the line into its clips by hand only if it is little, else start anew."
-        said += f"; with the new marks of the last {left if left > 1 else 'bend'}{' bends' if left > 1 else ''} by {self.miss_after_mm:.1f} mm"
+        said += f"; with new marks for bend{'s' if len(left) > 1 else ''} {_listed(left)} by {self.miss_after_mm:.1f} mm"
         return said + f", its nut {self.turn_after_deg:.1f}° askew and no apex more than {self.apex_after_mm:.1f} mm from its place."
 
     def __str__(self) -> str:
@@ -82,18 +72,22 @@ class Replanned:
     __repr__ = __str__
 
 
-def replan(shop: Shop, cal: Calibration, sheet: MarkSheet, made: Sequence[Made]) -> Replanned:
+def replan(shop: Shop, cal: Calibration, sheet: MarkSheet, made: Sequence[Made] | Mapping[int, Made]) -> Replanned:
     """Correct the marks, settings and twists of the bends that are left.
 
-    The bends that are left are placed anew so that end B sits in its seat, its nut enters as
+    The bends that are left are placed anew so that the end that lands last sits in its seat, its nut enters as
     the fitting points, and the apexes stay near where they were meant, in that order of
     weight; with few bends left not all of it can be had, and the least miss is taken.
+
+    Whether the changed bends still clear the bender is not asked here: where they have changed much, ask
+    :func:`bendcal.feasible.plan_bending` with ``replanned.sheet.line``.
 
     Parameters
     ----------
     shop, cal : as for :func:`bendcal.mark_out`
-    sheet : the marks by which the line was begun, all bends fed from end A
-    made : the bends that are made, the first of the line first
+    sheet : the marks by which the line was begun, whatever the order of its bends and the end that led
+    made : the bends that are made and what was measured on each, by number from end A: ``{4: Made(angle_deg=61)}``;
+        a plain sequence is that of bends 1, 2 and so on
 
     Returns
     -------
@@ -101,124 +95,131 @@ def replan(shop: Shop, cal: Calibration, sheet: MarkSheet, made: Sequence[Made])
 
     Raises
     ------
-    ValueError : where more bends were made than the line has, or some were fed from end B
+    ValueError : where a bend is not one of the line's, or what is said of it cannot have been measured yet
     LegTooShort : where the bends that are left do not fit
     """
-    legs, n, done = sheet.legs, sheet.legs.bends, len(made)
-    if done > n:
-        raise ValueError(f"{done} bends are said to be made, but line {sheet.line.line!r} has {n}.")
-    if np.any(sheet.feed < 0):
-        raise ValueError("Re-planning is for lines bent from end A on; this sheet turns the tube end for end.")
-    target = nodes_from_legs(legs)
-    leg, angle, twist = _as_made(sheet, made)
-    before_end = nodes_from_legs(Legs(leg, angle, twist))
-    miss_before = float(np.linalg.norm(before_end[-1] - target[-1]))
-    leg, angle, twist = _bring_home(sheet, leg, angle, twist, target, done)
+    bends = made_bends(sheet, made)
+    half = half_made(sheet, bends)
+    target = nodes_from_legs(sheet.legs if half.held == "A" else reverse_legs(sheet.legs))
+    before = place_nodes(half.leg_mm, half.angle_deg, half.twist_deg)
+    leg, angle, twist = _bring_home(half, target)
     twist = np.asarray(wrap_deg(twist))
-    changed = Legs(leg, angle, twist)
-    nodes = nodes_from_legs(changed)
-    line = replace(sheet.line, legs=changed, nodes_mm=None, labels=())
-    new = _marks_for(shop, cal, sheet, line, made)
+    nodes = place_nodes(leg, angle, twist)
+    new = _marks_for(shop, cal, sheet, half, Legs(leg, angle, twist))
     askew = _angle_between(nodes[-1] - nodes[-2], target[-1] - target[-2])
-    miss_after = float(np.linalg.norm(nodes[-1] - target[-1]))
-    apexes = np.linalg.norm((nodes - target)[done + 1 : -1], axis=1)
-    return Replanned(new, done, miss_before, miss_after, askew, float(np.max(apexes, initial=0.0)), (*_beyond(miss_after, askew, apexes), *new.warnings))
-
-
-def _as_made(sheet: MarkSheet, made: Sequence[Made]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """The whole line as it would come out: the bends made as measured, the others as marked."""
-    legs = sheet.legs
-    _, _, radius, developed, _ = (float(v) for v in sheet.law.parameters)
-    angle, twist = legs.angle_deg.copy(), legs.twist_deg.copy()
-    for k, bend in enumerate(made):
-        angle[k] = angle[k] if bend.angle_deg is None else bend.angle_deg
-        twist[k] = twist[k] if bend.twist_deg is None or k == 0 else bend.twist_deg
-    # The starts of the bends lie where they were marked; another angle uses another length of tube.
-    arc, setback = developed * np.radians(angle), radius * np.tan(np.radians(angle) / 2)
-    start = sheet.start_mm
-    leg = np.concatenate([start, [sheet.seat_b_mm]]) - np.concatenate([[sheet.seat_a_mm], start + arc])
-    leg = leg + np.concatenate([[0.0], setback]) + np.concatenate([setback, [0.0]])
-    for k, bend in enumerate(made):
-        leg[k] = leg[k] if bend.leg_mm is None else bend.leg_mm
-    return leg, angle, twist
-
-
-def _bring_home(sheet: MarkSheet, leg, angle, twist, target, done: int):
-    """Move what is left so that end B lands, its nut enters straight and the apexes stay near their clips."""
-    n = len(angle)
-    if done == n:
-        return leg, angle, twist
-    # The leg before the first bend that is left can still be chosen: its mark is not used yet.
-    bend_free, leg_free = np.arange(done, n), np.arange(done, n + 1)
-    twist_free = bend_free[bend_free > 0]
-    _, _, radius, developed, _ = (float(v) for v in sheet.law.parameters)
-    used = sheet.seat_a_mm if done == 0 else sheet.start_mm[done - 1] + developed * np.radians(angle[done - 1])
-    last_seat = sheet.cut_length_mm - sheet.end_b.uses_mm
-    last = target[-1] - target[-2]
-    wanted = last / np.linalg.norm(last)
-
-    def shape(x):
-        parts = np.split(x, np.cumsum([len(leg_free), len(bend_free)]))
-        new = [leg.copy(), angle.copy(), twist.copy()]
-        for values, free, part in zip(new, (leg_free, bend_free, twist_free), parts, strict=True):
-            values[free] += part
-        return new
-
-    def on_the_tube(new_leg, new_angle):
-        """The straights that are left, and how much tube remains beyond the seat of end B."""
-        theta = np.radians(new_angle)
-        setback = np.concatenate([[0.0], radius * np.tan(theta / 2), [0.0]])
-        straights = (new_leg - setback[:-1] - setback[1:])[done:]
-        spare = last_seat - used - straights.sum() - developed * theta[done:].sum()
-        return straights, spare
-
-    def miss(x):
-        new = shape(x)
-        straights, spare = on_the_tube(*new[:2])
-        # The tube is cut: trimmed at B its spare piece may be used up, trimmed at A there is none.
-        short = spare if sheet.line.trim_at == "A" else min(spare, 0.0)
-        nodes = place_nodes(*new)
-        end = nodes[-1] - nodes[-2]
-        askew = np.degrees(end / np.linalg.norm(end) - wanted)
-        return np.concatenate([
-            [short / _TUBE_MM], np.minimum(straights, 0.0) / _TUBE_MM, (nodes[-1] - target[-1]) / _END_MM, askew / _ASKEW_DEG, ((nodes[done + 1 : -1] - target[done + 1 : -1]) / _APEX_MM).ravel(),
-        ])  # fmt: skip
-
-    low = np.concatenate([-leg[leg_free] + 1e-3, -angle[bend_free] + 1e-3, np.full(len(twist_free), -180.0)])
-    high = np.concatenate([np.full(len(leg_free), np.inf), 175.0 - angle[bend_free], np.full(len(twist_free), 180.0)])
-    found = least_squares(miss, np.zeros(len(low)), bounds=(low, high), x_scale="jac", xtol=1e-12, ftol=1e-12, gtol=1e-12)
-    return shape(found.x)
-
-
-def _marks_for(shop: Shop, cal: Calibration, sheet: MarkSheet, line: Line, made: Sequence[Made]) -> MarkSheet:
-    """Marks of the changed line, shifted so that the bends already made stay where they are on the tube."""
-    new = mark_out(shop, cal, line, trim_mm=sheet.trim_mm)
-    done = len(made)
-    if done == 0:
-        return new
-    # The tube that the bends made have used is what it is: count on from the end of the last one.
-    arc = float(sheet.law.parameters["developed_radius_mm"]) * np.radians(line.legs.angle_deg)
-    shift = sheet.start_mm[done - 1] + arc[done - 1] - new.end_mm[done - 1]
-    keep = np.arange(line.bends) < done
-    start = np.where(keep, sheet.start_mm, new.start_mm + shift)
-    spare = sheet.cut_length_mm - (new.cut_length_mm + shift)
-    return replace(
-        new, mark_mm=np.where(keep, sheet.mark_mm, new.mark_mm + shift), start_mm=start, end_mm=start + arc,
-        dial_deg=np.where(keep, sheet.dial_deg, new.dial_deg), cut_length_mm=sheet.cut_length_mm,
-        trim_mm=sheet.trim_mm + (spare if sheet.line.trim_at == "B" else 0.0),
+    miss = float(np.linalg.norm(nodes[-1] - target[-1]))
+    apexes = np.linalg.norm((nodes - target)[half.settled + 1 : -1], axis=1)
+    end = sheet.line.trim_at
+    return Replanned(
+        new, tuple(bends), end, float(np.linalg.norm(before[-1] - target[-1])), miss, askew, float(np.max(apexes, initial=0.0)),
+        (*_beyond(end, miss, askew, apexes), *new.warnings),
     )  # fmt: skip
 
 
-def _beyond(miss_mm: float, askew_deg: float, apexes_mm: np.ndarray) -> tuple[str, ...]:
+def _bring_home(half: HalfMade, target: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Move what is left so that the free end lands, its nut enters straight and the apexes stay near their clips.
+
+    Between two bends that are made there is only so much tube: the last straight of such a stretch is what the
+    rest leaves, so that the new marks add up to the last digit.
+    """
+    n, made = len(half.angle_deg), half.made
+    if made.all():
+        return half.leg_mm, half.angle_deg, half.twist_deg
+    before, after = np.concatenate([[True], made]), np.concatenate([made, [False]])  # the free end can still be trimmed
+    bend_free = np.flatnonzero(~made)
+    twist_free = 1 + np.flatnonzero(~(made[1:] & made[:-1]))
+    straight_free = np.flatnonzero(~after)
+    ends_at = np.concatenate([[half.seat_mm], half.end_mm])
+    stretches = []  # first straight, last straight, the tube between the two bends made
+    for i in np.flatnonzero(after & ~before):
+        first = int(np.flatnonzero(before[: i + 1])[-1])
+        stretches.append((first, int(i), half.start_mm[i] - ends_at[first]))
+    last_made = int(np.flatnonzero(before)[-1])
+    wanted = _unit(target[-1] - target[-2])
+
+    def straights_of(leg, angle):
+        setback = np.concatenate([[0.0], half.radius_mm * np.tan(np.radians(angle) / 2), [0.0]])
+        return leg - setback[:-1] - setback[1:], setback[:-1] + setback[1:]
+
+    old = straights_of(half.leg_mm, half.angle_deg)[0]
+
+    def shape(x):
+        parts = np.split(x, np.cumsum([len(straight_free), len(bend_free)]))
+        straight, angle, twist = old.copy(), half.angle_deg.copy(), half.twist_deg.copy()
+        for values, free, part in zip((straight, angle, twist), (straight_free, bend_free, twist_free), parts, strict=True):
+            values[free] += part
+        arc = half.developed_mm * np.radians(angle)
+        for first, i, tube in stretches:
+            straight[i] = tube - straight[first:i].sum() - arc[first:i].sum()
+        around = straights_of(np.zeros(n + 1), angle)[1]
+        return straight, arc, (straight + around, angle, twist)
+
+    def miss(x):
+        straight, arc, new = shape(x)
+        spare = half.last_mm - ends_at[last_made] - straight[last_made:].sum() - arc[last_made:].sum()
+        nodes = place_nodes(*new)
+        askew = np.degrees(_unit(nodes[-1] - nodes[-2]) - wanted)
+        lacking = np.minimum(np.concatenate([straight, [spare]]), 0.0)  # spare tube may be used up, and no more
+        return np.concatenate([
+            lacking / _TUBE_MM, (nodes[-1] - target[-1]) / _END_MM, askew / _ASKEW_DEG,
+            ((nodes - target)[half.settled + 1 : -1] / _APEX_MM).ravel(),
+        ])  # fmt: skip
+
+    low = np.concatenate([np.full(len(straight_free), -np.inf), 1e-3 - half.angle_deg[bend_free], np.full(len(twist_free), -180.0)])
+    high = np.concatenate([np.full(len(straight_free), np.inf), 175.0 - half.angle_deg[bend_free], np.full(len(twist_free), 180.0)])
+    found = least_squares(miss, np.zeros(len(low)), bounds=(low, high), x_scale="jac", xtol=1e-12, ftol=1e-12, gtol=1e-12)
+    return shape(found.x)[2]
+
+
+def _marks_for(shop: Shop, cal: Calibration, sheet: MarkSheet, half: HalfMade, changed: Legs) -> MarkSheet:
+    """Marks of the changed line on the tube that was cut: the bends already made stay where they are."""
+    n, done = changed.bends, half.made
+    setback = half.radius_mm * np.tan(np.radians(changed.angle_deg) / 2)
+    straight = changed.leg_mm - np.concatenate([[0.0], setback]) - np.concatenate([setback, [0.0]])
+    arc = half.developed_mm * np.radians(changed.angle_deg)
+    start = np.zeros(n)
+    here = half.seat_mm
+    for k in range(n):
+        start[k] = half.start_mm[k] if done[k] else here + straight[k]
+        here = start[k] + arc[k]
+    spare = half.last_mm - here - straight[-1]
+    end = start + arc
+    if half.held == "B":
+        changed, done = reverse_legs(changed), done[::-1]
+        start, end = sheet.cut_length_mm - end[::-1], sheet.cut_length_mm - start[::-1]
+    line = replace(sheet.line, legs=changed, nodes_mm=None, labels=())
+    feed = ["A" if side > 0 else "B" for side in sheet.feed]
+    new = mark_out(shop, cal, line, feed=feed, trim_mm=max(spare, 0.0))
+    offset = float(sheet.law.parameters["mark_offset_mm"])
+    mark = np.where(sheet.feed > 0, start - offset, end + offset)
+    return replace(
+        sheet, line=line, mark_mm=np.where(done, sheet.mark_mm, mark), dial_deg=np.where(done, sheet.dial_deg, new.dial_deg),
+        mark_u_mm=new.mark_u_mm, angle_u_deg=new.angle_u_deg, start_mm=start, end_mm=end, straights_mm=new.straights_mm, trim_mm=spare,
+        length_u_mm=new.length_u_mm, trim_wanted_mm=new.trim_wanted_mm, readings_differ=new.readings_differ,
+    )  # fmt: skip
+
+
+def _beyond(end: str, miss_mm: float, askew_deg: float, apexes_mm: np.ndarray) -> tuple[str, ...]:
     """What the bends that are left cannot make good."""
     said = []
     if miss_mm > _FAR_MM:
-        said.append(f"End B still misses its seat by {miss_mm:.1f} mm: the bends that are left cannot make it good.")
+        said.append(f"End {end} still misses its seat by {miss_mm:.1f} mm: the bends that are left cannot make it good.")
     if askew_deg > _FAR_ASKEW_DEG:
-        said.append(f"The nut at end B would enter {askew_deg:.0f}° askew: it may cross its thread. Start this line anew.")
+        said.append(f"The nut at end {end} would enter {askew_deg:.0f}° askew: it may cross its thread. Start this line anew.")
     if np.max(apexes_mm, initial=0.0) > _FAR_APEX_MM:
         said.append(f"An apex would lie {np.max(apexes_mm):.0f} mm from its place: look whether its clips and neighbours allow it.")
     return tuple(said)
+
+
+def _listed(bends: Sequence[int]) -> str:
+    """Numbers as a person says them: ``1 to 3``, ``2 and 5``, ``1, 3 and 6``."""
+    if len(bends) > 2 and bends[-1] - bends[0] == len(bends) - 1:
+        return f"{bends[0]} to {bends[-1]}"
+    return " and ".join(filter(None, [", ".join(map(str, bends[:-1])), str(bends[-1])]))
+
+
+def _unit(vector: np.ndarray) -> np.ndarray:
+    return vector / np.linalg.norm(vector)
 
 
 def _angle_between(one: np.ndarray, other: np.ndarray) -> float:

@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 from a_line import CAL, LEGS, SHOP, line
+from invented.line import form
 
 from bendcal.bending import bend_up
 from bendcal.marks import mark_out
-from bendcal.path import Legs, nodes_from_legs
+from bendcal.path import Legs, nodes_from_legs, pose_of
 from bendcal.replan import Made, replan
 
 
@@ -87,16 +88,117 @@ def test_too_many_bends_made(sheet):
         replan(SHOP, CAL, sheet, [Made()] * 7)
 
 
-def test_turned_tubes_are_refused():
-    """A sheet that turns the tube end for end has no one order of counting on."""
-    sheet = mark_out(SHOP, CAL, line(), feed="B")
-    with pytest.raises(ValueError, match="turns the tube end for end"):
-        replan(SHOP, CAL, sheet, [Made()])
+ORDERS = {
+    "from end B": ("B", (6, 5, 4)),
+    "from end B, one": ("B", (6,)),
+    "from the middle": ("A", (3, 4)),
+    "here and there": (list("ABABBA"), (2, 5)),
+    "all but one": ("B", (6, 5, 4, 2, 1)),
+    "not beside an end": (list("BBBAAA"), (4, 3, 2)),
+}
 
 
-def test_measured_legs_count():
-    """A leg that came out 3 mm long is made good by the legs after it."""
+def _walked(sheet, made):
+    """The nodes of the tube when these bends came out as measured and the rest as told, followed from cut end to cut end."""
+    angle, twist = sheet.legs.angle_deg.copy(), sheet.legs.twist_deg.copy()
+    for bend, one in made.items():
+        angle[bend - 1] = one.angle_deg
+        twist[bend - 1] = twist[bend - 1] if one.twist_deg is None else one.twist_deg
+    _, _, radius, developed, offset = sheet.law.parameters
+    return form(
+        cut_length_mm=sheet.cut_length_mm, mark_mm=sheet.mark_mm, angle_deg=angle, twist_deg=twist, radius_mm=radius,
+        developed_radius_mm=developed, start_mm=offset, feed=["A" if side > 0 else "B" for side in sheet.feed],
+        seat_a_mm=sheet.seat_a_mm, seat_b_mm=sheet.cut_length_mm - sheet.seat_b_mm,
+    ).nodes_mm  # fmt: skip
+
+
+def _off(nodes, trim_at):
+    """How far the end that is trimmed lies from its seat once the other end and its first bend lie where they belong."""
+    wanted = nodes_from_legs(LEGS)
+    if trim_at == "A":
+        nodes, wanted = nodes[::-1], wanted[::-1]
+    there = [pose_of(each) for each in (nodes, wanted)]
+    frames = []
+    for pose in there:
+        along = pose["direction"] / np.linalg.norm(pose["direction"])
+        normal = pose["normal"] / np.linalg.norm(pose["normal"])
+        frames.append(np.stack([along, np.cross(normal, along), normal]))
+    return float(np.linalg.norm(frames[0] @ (nodes[-1] - nodes[0]) - frames[1] @ (wanted[-1] - wanted[0])))
+
+
+@pytest.mark.parametrize("trim_at", ["A", "B"])
+@pytest.mark.parametrize("feed, order", ORDERS.values(), ids=ORDERS)
+def test_whatever_was_made_first_and_whichever_end_led_the_end_lands(feed, order, trim_at):
+    """Followed along the tube by another routine, bends made in any order and the rest by their new marks put the trimmed end in its seat."""
+    begun = mark_out(SHOP, CAL, line(trim_at=trim_at), feed=feed)
+    made, wrong = {}, iter([1.5, -1.0, 0.8, 0.4, -0.4])
+    for bend in order:
+        turn = float(LEGS.twist_deg[bend - 1]) + 0.7 if bend - 1 in order else None
+        made[bend] = Made(angle_deg=float(LEGS.angle_deg[bend - 1]) + next(wrong), twist_deg=turn)
+    again = replan(SHOP, CAL, begun, made)
+    assert again.end == trim_at
+    assert again.made == tuple(sorted(order))
+    assert _off(_walked(begun, made), trim_at) == pytest.approx(again.miss_before_mm, abs=1e-9)
+    assert _off(_walked(again.sheet, made), trim_at) == pytest.approx(again.miss_after_mm, abs=1e-9)
+    assert again.miss_after_mm < max(0.2, 0.1 * again.miss_before_mm)
+    assert again.sheet.mark_mm[np.array(order) - 1] == pytest.approx(begun.mark_mm[np.array(order) - 1], abs=0)
+    assert again.sheet.cut_length_mm == begun.cut_length_mm
+    assert again.sheet.seat_a_mm >= again.sheet.end_a.uses_mm
+    assert again.sheet.seat_b_mm <= begun.cut_length_mm - again.sheet.end_b.uses_mm + 1e-9
+
+
+@pytest.mark.parametrize("feed, order", ORDERS.values(), ids=ORDERS)
+def test_in_any_order_bends_that_came_out_well_change_nothing(feed, order):
+    """Bends made in any order, just as meant, leave every mark, dial setting and twist where it was."""
+    begun = mark_out(SHOP, CAL, line(), feed=feed)
+    again = replan(SHOP, CAL, begun, {bend: Made(angle_deg=float(LEGS.angle_deg[bend - 1])) for bend in order})
+    assert again.miss_before_mm == pytest.approx(0.0, abs=1e-9)
+    assert again.sheet.mark_mm == pytest.approx(begun.mark_mm, abs=1e-6)
+    assert again.sheet.dial_deg == pytest.approx(begun.dial_deg, abs=1e-6)
+    assert again.sheet.legs.twist_deg == pytest.approx(LEGS.twist_deg, abs=1e-6)
+    assert again.sheet.trim_mm == pytest.approx(begun.trim_mm, abs=1e-6)
+
+
+def test_measured_legs_count(sheet):
+    """A first leg that is 3 mm long means a bend 3 mm further along the tube: the next leg is short by as much, and the rest make it good."""
     sheet = mark_out(SHOP, CAL, line(Legs([80, 90, 120, 100], [90, 45, 60], [0, 90, -60])))
     again = replan(SHOP, CAL, sheet, [Made(leg_mm=83.0)])
-    assert again.miss_before_mm == pytest.approx(3.0, abs=1e-6)
+    assert again.miss_before_mm == pytest.approx(3.0 * np.sqrt(2), abs=1e-6)  # 3 mm along leg 1, and 3 mm along leg 2, square to it
     assert again.miss_after_mm < 0.3
+    assert again.sheet.start_mm[0] == pytest.approx(sheet.start_mm[0] + 3.0)
+
+
+def test_a_measured_last_leg_counts_from_end_b():
+    """The last bend made first and found 2 mm too far from end B: the marks left are for the tube that is left on its other side."""
+    begun = mark_out(SHOP, CAL, line(trim_at="A"), feed="B")
+    again = replan(SHOP, CAL, begun, {6: Made(leg_after_mm=112.0)})
+    assert again.sheet.end_mm[5] == pytest.approx(begun.end_mm[5] - 2.0)
+    assert again.miss_before_mm > 1.0
+    assert again.miss_after_mm < 0.3
+    both = replan(SHOP, CAL, begun, {5: Made(leg_mm=None), 6: Made(leg_after_mm=112.0, leg_mm=96.0)})
+    assert both.sheet.start_mm[5] - both.sheet.end_mm[4] == pytest.approx(begun.straights_mm[5] + 1.0)
+
+
+def test_it_says_which_bends_are_made_and_which_are_left():
+    """Where they are not the first ones, the sentence names them, and the end that lands."""
+    begun = mark_out(SHOP, CAL, line(trim_at="A"), feed="B")
+    said = replan(SHOP, CAL, begun, {6: Made(angle_deg=71.0), 5: Made(angle_deg=101.0)}).sentence
+    assert said.startswith("After 2 of 6 bends (bends 5 and 6) end A would miss its seat by")
+    assert "with new marks for bends 1 to 4 by" in said
+
+
+@pytest.mark.parametrize(
+    ("made", "says"),
+    [
+        ({7: Made()}, "Bend 7 is said to be made, but line 'long' has bends 1 to 6"),
+        ({0: Made()}, "Bend 0 is said to be made"),
+        ({3: Made(leg_mm=90.0)}, "leg_mm of bend 3 is against bend 2, which is not made yet"),
+        ({3: Made(twist_deg=90.0)}, "twist_deg of bend 3 is against bend 2, which is not made yet"),
+        ({1: Made(twist_deg=9.0)}, "twist_deg of bend 1 is 9: no bend lies before it"),
+        ({5: Made(leg_after_mm=90.0)}, "leg_after_mm of bend 5 runs to bend 6: give it there"),
+    ],
+)
+def test_what_cannot_have_been_measured_is_refused(sheet, made, says):
+    """A bend that the line lacks, or a reading against a bend that is not made yet, is told and not left out silently."""
+    with pytest.raises(ValueError, match=says):
+        replan(SHOP, CAL, sheet, made)
