@@ -179,7 +179,12 @@
   // Labels stand off the tube and are pushed apart where they would touch.
   function tags(see) {
     const half = Math.max(scene.od * see.scale, 3) / 2;
-    const placed = scene.tags.map((tag) => {
+    // Of what is out of the picture only the names of obstacles are shown, at its edge.
+    const there = (tag) => {
+      const [x, y] = see.at(tag.at);
+      return tag.kind === "name" || (x > -5 && x < see.wide + 5 && y > -5 && y < see.tall + 5);
+    };
+    const placed = scene.tags.filter(there).map((tag) => {
       const foot = see.at(tag.at), size = tag.kind === "name" ? 13 : 14;
       pen.font = `${tag.kind === "name" ? "" : "bold "}${size}px system-ui, "DejaVu Sans", sans-serif`;
       const wide = tag.kind === "name" ? pen.measureText(tag.text).width / 2 + 4 : 11;
