@@ -53,6 +53,8 @@ def simulate_builds(
     -------
     Builds
 
+    A shape that was measured (a pattern) is drawn too: what a build then misses is where its seat may really be.
+
     Source: JCGM 101:2008, 5 and 7, propagation of distributions by Monte Carlo; the scatter
     of a bend is drawn as a scaled t with the law's degrees of freedom.
     """
@@ -75,4 +77,8 @@ def simulate_builds(
     leg[:, :-1] += setback
     twist = legs.twist_deg + twist_sd_deg * rng.normal(size=(count, n))
     twist[:, :1] = legs.twist_deg[:1]
+    if sheet.line.shape_covariance is not None:
+        # Where a seat is not where the pattern says, the line is off by as much the other way.
+        off = rng.multivariate_normal(np.zeros(3 * n + 1), sheet.line.shape_covariance, size=count, method="eigh")
+        leg, angle, twist = leg + off[:, : n + 1], angle + off[:, n + 1 : 2 * n + 1], twist + off[:, 2 * n + 1 :]
     return Builds(place_nodes(leg, angle, twist), nodes_from_legs(legs))

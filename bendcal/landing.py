@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
-from bendcal.margin import TWIST_SD_DEG, end_sensitivities
+from bendcal.margin import TWIST_SD_DEG, end_sensitivities, shape_shifts
 from bendcal.marks import MarkSheet
 from bendcal.path import nodes_from_legs, pose_of, reverse_legs
 
@@ -32,7 +32,7 @@ class Landing:
     place_mm : (3,) its seat, in the frame of the line's nodes
     covariance_mm2 : (3, 3) of the end about its seat, same frame
     shares : DataFrame, one row a cause: bend (0 for what all bends share), cause (``law``,
-        ``angle``, ``mark``, ``twist``), share of the end's variance, from 0 to 1
+        ``pattern``: both shared; ``angle``, ``mark``, ``twist``), share of the end's variance, from 0 to 1
     """
 
     sheet: MarkSheet
@@ -68,14 +68,16 @@ class Landing:
             f"{self.axes_mm[0][0]:.0f} mm of its seat (95 %)."
         )
         worst = self.worst
-        law = float(self.shares.loc[self.shares["bend"] == 0, "share"].sum())
-        if worst is not None and worst["share"] >= max(_WORTH_A_CHECK, law):
+        law, pattern = (float(self.shares.loc[self.shares["cause"] == cause, "share"].sum()) for cause in ("law", "pattern"))
+        if worst is not None and worst["share"] >= max(_WORTH_A_CHECK, law, pattern):
             check = {
                 "angle": "check it with the gauge before going on",
                 "mark": "draw that mark with a sharp point and line it up with care",
                 "twist": "turn the tube to it with care, and check it before the next bend",
             }[worst["cause"]]
             said += f" Bend {int(worst['bend'])}'s {worst['cause']} makes {100 * worst['share']:.0f} % of it: {check}."
+        elif pattern > 0.5:
+            said += f" {100 * pattern:.0f} % of it comes from the pattern that the shape was measured by: measure more of it, or better."
         elif law > 0.5:
             said += f" {100 * law:.0f} % of it comes from what the offcuts have not settled: more offcuts would help."
         elif worst is not None:
@@ -113,6 +115,9 @@ def landing_of(sheet: MarkSheet, *, end: str | None = None, twist_sd_deg: float 
     turn = _frame_of(given)
     by, by_twist = turn @ by, turn @ by_twist
     parts = {("law", 0): by[:, :6] @ law.spread @ by[:, :6].T}
+    if sheet.line.shape_covariance is not None:
+        by_shape = turn @ shape_shifts(legs, free_end=end)
+        parts["pattern", 0] = by_shape @ sheet.line.shape_covariance @ by_shape.T
     for k in range(n):
         parts["angle", k + 1] = law.scatter_deg**2 * np.outer(by[:, 6 + k], by[:, 6 + k])
         parts["mark", k + 1] = law.marking_mm**2 * np.outer(by[:, 6 + n + k], by[:, 6 + n + k])

@@ -31,6 +31,8 @@ class Line:
     nodes_mm : (k, 3) [mm], as given (the line may pass straight through some),
         or None: then built from the legs in the standard frame
     labels : k texts, one for each node (blank where it has none), or none at all
+    shape_covariance : (3n + 1, 3n + 1) [mm, deg] of legs, angles and twists in that order, where
+        the shape was measured (a pattern); None for a shape that is as it is given
 
     Raises ValueError that names the field, or where nodes and legs differ.
 
@@ -49,6 +51,7 @@ class Line:
     legs: Legs
     nodes_mm: NDArray[np.float64] | None = None
     labels: tuple[str, ...] = ()
+    shape_covariance: NDArray[np.float64] | None = None
     corner_rows: NDArray[np.intp] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -74,11 +77,27 @@ class Line:
                 rows = corner_rows(self.legs, nodes)
             except ValueError as fault:
                 raise ValueError(f"line {name}: {fault}") from None
+        self._keep_covariance()
         for array in (nodes, rows):
             array.setflags(write=False)
         object.__setattr__(self, "nodes_mm", nodes)
         object.__setattr__(self, "labels", labels)
         object.__setattr__(self, "corner_rows", rows)
+
+    def _keep_covariance(self) -> None:
+        """A read-only copy of the shape's covariance, if it can be one."""
+        if self.shape_covariance is None:
+            return
+        covariance, size = np.array(self.shape_covariance, dtype=float), 3 * self.bends + 1
+        if covariance.shape != (size, size):
+            raise ValueError(
+                f"line {self.line}: shape_covariance is {covariance.shape}; legs, angles and twists of {self.bends} bends are {size} numbers, "
+                f"so it must be {size} by {size}"
+            )
+        if not (np.isfinite(covariance).all() and np.allclose(covariance, covariance.T, rtol=1e-6, atol=1e-9) and (np.diag(covariance) >= 0).all()):
+            raise ValueError(f"line {self.line}: shape_covariance is no covariance: it must be symmetric, with finite numbers and no variance below 0")
+        covariance.setflags(write=False)
+        object.__setattr__(self, "shape_covariance", covariance)
 
     @property
     def bends(self) -> int:
@@ -110,12 +129,13 @@ def line_from_nodes(
     trim_at: str = "B",
     note: str = "",
     labels: Sequence[str] = (),
+    shape_covariance: NDArray[np.float64] | None = None,
 ) -> Line:
     """A line from its nodes; those it passes straight through are no bends.
 
     Parameters
     ----------
-    line, tube, bender, service, end_a, end_b, trim_at, note : as in `Line`
+    line, tube, bender, service, end_a, end_b, trim_at, note, shape_covariance : as in `Line`
     nodes_mm : (k, 3) [mm], seat of A, every apex, seat of B
     labels : k texts, or none
 
@@ -130,7 +150,7 @@ def line_from_nodes(
         raise ValueError(f"line {line}: {fault}") from None
     nodes = np.asarray(nodes_mm, dtype=float)
     return Line(
-        line, tube, bender, service, end_a, end_b, trim_at, note, legs, nodes, tuple(labels)
+        line, tube, bender, service, end_a, end_b, trim_at, note, legs, nodes, tuple(labels), shape_covariance
     )
 
 

@@ -2,7 +2,8 @@
 
 Everything that is not known exactly (the law's five numbers, each bend's own scatter, each
 mark, each twist, what an end uses up) moves the legs, angles and twists of the finished
-line a little; those move its far end. All of it is linear at these sizes.
+line a little; those move its far end. So does a shape that was itself measured: the end may
+fall where it was meant to, and its seat be elsewhere. All of it is linear at these sizes.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from scipy.special import ndtri
 from bendcal.law import Law
 from bendcal.path import Legs, end_shifts, place_nodes, reverse_legs
 
-__all__ = ["TWIST_SD_DEG", "along_last_leg_mm", "end_covariance_mm2", "end_sensitivities", "trim_for_mm"]
+__all__ = ["TWIST_SD_DEG", "along_last_leg_mm", "end_covariance_mm2", "end_sensitivities", "shape_shifts", "trim_for_mm"]
 
 #: Standard deviation of turning the tube to a twist by eye and a line drawn along it (common practice).
 TWIST_SD_DEG = 1.0
@@ -62,19 +63,38 @@ def end_sensitivities(
     Returns
     -------
     (3, 6 + 2n) [mm per unit] for the law's five numbers and its bow, n bends' own scatter [deg] and
-    n marks [mm]; (3, n) [mm/deg] for the twists
+    n marks [mm]; (3, n) [mm/deg] for the twists of bends 1 to n
     """
     by_leg, by_angle = _shape_sensitivities(legs, law, dial_deg, side)
     seen = legs
     if free_end == "A":
         seen, by_leg, by_angle = reverse_legs(legs), by_leg[::-1], by_angle[::-1]
     per_leg, per_angle, per_twist = end_shifts(seen)
-    return per_leg.T @ by_leg + per_angle.T @ by_angle, per_twist.T
+    return per_leg.T @ by_leg + per_angle.T @ by_angle, (_turned_round(per_twist) if free_end == "A" else per_twist).T
+
+
+def shape_shifts(legs: Legs, *, free_end: str = "B") -> np.ndarray:
+    """How the free end moves with the shape that is wanted: (3, 3n + 1) [mm per mm, mm per deg] for legs, angles and twists.
+
+    Parameters
+    ----------
+    legs, free_end : as in :func:`end_covariance_mm2`
+    """
+    if free_end == "B":
+        return np.concatenate(end_shifts(legs)).T
+    leg, angle, twist = end_shifts(reverse_legs(legs))
+    return np.concatenate([leg[::-1], angle[::-1], _turned_round(twist)]).T
+
+
+def _turned_round(twist: np.ndarray) -> np.ndarray:
+    """Rows for the twists counted from end B, in the order counted from end A: each belongs to the leg before its bend."""
+    return np.concatenate([twist[:1], twist[1:][::-1]])
 
 
 def end_covariance_mm2(
-    legs: Legs, law: Law, dial_deg: np.ndarray, side: np.ndarray, *, free_end: str = "B", twist_sd_deg: float = TWIST_SD_DEG
-) -> np.ndarray:
+    legs: Legs, law: Law, dial_deg: np.ndarray, side: np.ndarray, *, free_end: str = "B", twist_sd_deg: float = TWIST_SD_DEG,
+    shape: np.ndarray | None = None,
+) -> np.ndarray:  # fmt: skip
     """Covariance of where the free end of the bent line falls when the other end is held in place.
 
     Parameters
@@ -85,6 +105,8 @@ def end_covariance_mm2(
     side : (n,) +1 or −1, from :func:`bendcal.bending.feeds`
     free_end : ``"A"`` or ``"B"``
     twist_sd_deg : standard deviation of each twist but the first [deg]
+    shape : (3n + 1, 3n + 1) [mm, deg], ``Line.shape_covariance``: how well it is known where the end has to be; None for a shape that is
+        as it is given
 
     Returns
     -------
@@ -99,7 +121,11 @@ def end_covariance_mm2(
     covariance[:_LAW, :_LAW] = law.spread
     rest = np.arange(_LAW, _LAW + 2 * n)
     covariance[rest, rest] = np.repeat([law.scatter_deg**2, law.marking_mm**2], n)
-    return end @ covariance @ end.T + twist_sd_deg**2 * per_twist @ per_twist.T
+    found = end @ covariance @ end.T + twist_sd_deg**2 * per_twist @ per_twist.T
+    if shape is None:
+        return found
+    by = shape_shifts(legs, free_end=free_end)
+    return found + by @ shape @ by.T
 
 
 def _last_leg(legs: Legs, free_end: str) -> np.ndarray:

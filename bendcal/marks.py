@@ -44,7 +44,8 @@ class MarkSheet:
     feed : (n,) +1 where end A leads, −1 where the tube is turned end for end
     cut_length_mm : what to cut off, the trim included
     trim_mm : spare tube at ``line.trim_at``, to cut after the fit-up
-    length_u_mm : standard uncertainty of where that end falls along its leg
+    length_u_mm : standard uncertainty of where that end falls along its leg; as those of the marks, with what a measured
+        shape (a pattern) leaves open. Those of the angles are of what comes out, as it is checked at the vice
     straights_mm : (n + 1,) straight tube before, between and after the bends
     trim_wanted_mm : the spare tube that would make the line long enough
     readings_differ : whether the shop's readings are others than those that made the law
@@ -157,7 +158,7 @@ def mark_out(
     _refuse_overlap(line, straights)
     theta = np.radians(legs.angle_deg)
     dial = law.dial_for(legs.angle_deg).value
-    covariance = end_covariance_mm2(legs, law, dial, side, free_end=line.trim_at)
+    covariance = end_covariance_mm2(legs, law, dial, side, free_end=line.trim_at, shape=line.shape_covariance)
     length_u = float(np.hypot(
         along_last_leg_mm(covariance, legs, free_end=line.trim_at), np.hypot(end_a.uses_sd_mm, end_b.uses_sd_mm)
     ))
@@ -172,14 +173,14 @@ def mark_out(
     mark = np.where(side > 0, start, end) - side * offset
     return MarkSheet(
         line=line, tube=tube, bender=bender, law=law, end_a=end_a, end_b=end_b, mark_mm=mark, dial_deg=dial,
-        mark_u_mm=_mark_u_mm(law, theta, side, end_a.uses_sd_mm), angle_u_deg=law.finished_angle(dial).u,
+        mark_u_mm=_mark_u_mm(law, theta, side, end_a.uses_sd_mm, line.shape_covariance), angle_u_deg=law.finished_angle(dial).u,
         start_mm=start, end_mm=end, feed=side, cut_length_mm=float(cut), trim_mm=trim, length_u_mm=length_u,
         straights_mm=straights, trim_wanted_mm=wanted,
         readings_differ=bool(cal.digest and shop.offcuts) and cal.digest != shop.readings_digest,
     )  # fmt: skip
 
 
-def _mark_u_mm(law: Law, theta: np.ndarray, side: np.ndarray, uses_sd_mm: float) -> np.ndarray:
+def _mark_u_mm(law: Law, theta: np.ndarray, side: np.ndarray, uses_sd_mm: float, shape: np.ndarray | None) -> np.ndarray:
     """Standard uncertainty of each mark: mark = seat + legs − gains so far − take-up."""
     tan = np.tan(theta / 2)
     before = np.tri(len(theta), k=-1)
@@ -188,7 +189,14 @@ def _mark_u_mm(law: Law, theta: np.ndarray, side: np.ndarray, uses_sd_mm: float)
     by[:, 1] = before @ theta + np.where(side < 0, theta, 0.0)
     by[:, 2] = -side
     c = law.covariance.to_numpy()[2:, 2:]
-    return np.sqrt(np.einsum("ni,ij,nj->n", by, c, by) + law.marking_mm**2 + uses_sd_mm**2)
+    variance = np.einsum("ni,ij,nj->n", by, c, by) + law.marking_mm**2 + uses_sd_mm**2
+    if shape is not None:
+        _, _, radius, developed, _ = (float(v) for v in law.parameters)
+        setback, n = radius / (2 * np.cos(theta / 2) ** 2), len(theta)  # by radians of angle
+        own = np.where(side < 0, developed, 0.0) - setback
+        by = np.concatenate([np.tri(n, n + 1), np.radians(np.diag(own) + before * (developed - 2 * setback)), np.zeros((n, n))], axis=1)
+        variance = variance + np.einsum("ni,ij,nj->n", by, shape, by)
+    return np.sqrt(variance)
 
 
 def _place(line: Line, i: int) -> str:

@@ -52,4 +52,8 @@ def mirrored(line: Line, name: str, plane: str = "y", *, at_mm: float = 0.0) -> 
     nodes = np.array(line.nodes_mm)
     nodes[:, axis] = 2.0 * at_mm - nodes[:, axis] + 0.0
     note = f"mirror image of {line.line}" + (f"; {line.note}" if line.note else "")
-    return replace(line, line=name, note=note, legs=mirror_legs(line.legs), nodes_mm=nodes)
+    covariance = line.shape_covariance
+    if covariance is not None:
+        sign = np.where(np.arange(len(covariance)) > 2 * line.bends, -1.0, 1.0)  # of legs, angles and twists
+        covariance = sign[:, None] * covariance * sign
+    return replace(line, line=name, note=note, legs=mirror_legs(line.legs), nodes_mm=nodes, shape_covariance=covariance)

@@ -144,6 +144,7 @@ class AdjustedPattern:
         ----------
         line, tube, bender, service, end_a, end_b, trim_at, note, labels : as in `lines.Line`
 
+        How well its shape is known goes with it, and into the sheet's uncertainties.
         Raises ValueError where the measurements do not settle one shape. A suspect does not stop
         it, but goes into the note.
         """
@@ -152,7 +153,7 @@ class AdjustedPattern:
         note = " ".join([*([note] if note else []), *self.suspects])
         return line_from_nodes(
             line, self.nodes_mm, tube=tube, bender=bender, service=service, end_a=end_a, end_b=end_b, trim_at=trim_at,
-            note=note, labels=labels,
+            note=note, labels=labels, shape_covariance=self.covariance,
         )  # fmt: skip
 
     def __str__(self) -> str:
