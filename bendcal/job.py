@@ -1,9 +1,9 @@
-"""All the lines of a vehicle as one job: the order of making them, what each is cut from, what to buy."""
+"""All the lines of a vehicle as one job: the order of making them, how each is bent, what it is cut from, what to buy."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise, permutations
 
 from bendcal.buying import (
@@ -21,15 +21,20 @@ from bendcal.buying import (
 from bendcal.calibration import Calibration
 from bendcal.cutting import USABLE_MM, Bar, Cut, CutList, cut_list
 from bendcal.end_rules import check
+from bendcal.feasible import plan_bending
 from bendcal.legs import LegTooShort
 from bendcal.lines import Line
 from bendcal.marks import MarkSheet, mark_out
+from bendcal.plans import Plans
 from bendcal.rules import findings
 from bendcal.shop import Shop, UnknownName
 
 __all__ = ["Job", "Refused", "Task", "order_of_making", "plan_job"]
 
 _MOST_GROUPS = 7  # whose orders are all tried
+
+#: Trials of one bend, after which the search for a line's order is broken off: the job is to be told in seconds.
+_MOST_TRIALS = 1500
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,15 +45,35 @@ class Task:
     ----------
     sheet : the marked line
     reason : why it has this place
+    plans : in which order its bends can be made; None where that was not asked
+    checked : whether its bender's bodies are known, so that the order was tried against them
     """
 
     sheet: MarkSheet
     reason: str
+    plans: Plans | None = None
+    checked: bool = False
 
     @property
     def line(self) -> str:
         """The line's name."""
         return self.sheet.line.line
+
+    @property
+    def in_row(self) -> bool:
+        """Whether the bends can be made one after another from end A on, end A leading, for all that is known."""
+        best = None if self.plans is None else self.plans.best
+        return best is not None and "B" not in best.feed and best.order == tuple(range(1, len(best.order) + 1))
+
+    @property
+    def bending(self) -> str:
+        """How its bends are made, and whether that was tried against the bender: one sentence or two; blank for a straight line."""
+        if self.plans is None or not self.sheet.legs.bends:
+            return ""
+        unchecked = "" if self.checked else f" Not checked against the bender: no body of {self.sheet.bender.bender} is known (bender_bodies.csv)."
+        if self.plans.best is None:
+            return f"No order of the bends was found yet; not every one was tried. Ask for this line alone before you cut it (bendcal plan).{unchecked}"
+        return f"{self.plans.best.sentence}{unchecked}"
 
 
 @dataclass(frozen=True)
@@ -98,6 +123,9 @@ def plan_job(
 ) -> Job:  # fmt: skip
     """Plan the making of all lines.
 
+    For each line an order of its bends is looked for that clears its bender. A line that no order clears stays out; where the search
+    had to be broken off, the line says so (:attr:`Task.bending`).
+
     Parameters
     ----------
     shop : what :func:`bendcal.read_shop` returned, with its stock
@@ -125,12 +153,16 @@ def plan_job(
     sheets: list[MarkSheet] = []
     faulty = shop.unread_lines.items() if lines is None else ()
     refused = [Refused(name, tuple(fault.sentence for fault in faults)) for name, faults in faulty]
+    plans: dict[str, tuple[Plans, bool]] = {}
     for line in wanted:
         sheet, reasons = _marked(shop, cal, line)
+        if not reasons:
+            sheet, plans[line.line], reasons = _bent(shop, cal, sheet)
         if reasons:
             refused.append(Refused(line.line, reasons))
         else:
             sheets.append(sheet)
+    tasks = tuple(replace(task, **dict(zip(("plans", "checked"), plans[task.line], strict=True))) for task in order_of_making(sheets))
     practice = practice_of(shop, wanted, offcuts=offcuts, flares=flares)
     cuts: dict[str, list[Cut]] = {tube: [] for tube in dict.fromkeys(line.tube for line in wanted)}
     for sheet in sheets:
@@ -145,7 +177,7 @@ def plan_job(
         for tube, mine in cuts.items()
     }  # fmt: skip
     return Job(
-        order_of_making(sheets), tuple(refused), practice, lists, tube_totals(shop, cuts, lists, extra=extra),
+        tasks, tuple(refused), practice, lists, tube_totals(shop, cuts, lists, extra=extra),
         fittings_of(shop, sheets, practice),
     )  # fmt: skip
 
@@ -158,6 +190,20 @@ def _marked(shop: Shop, cal: Calibration, line: Line) -> tuple[MarkSheet | None,
         return None, (str(error),)
     stops = [one for one in (*check(sheet), *findings(sheet)) if one.stops]
     return sheet, tuple(f"{one.sentence} ({one.source})" for one in stops)
+
+
+def _bent(shop: Shop, cal: Calibration, sheet: MarkSheet) -> tuple[MarkSheet, tuple[Plans, bool], tuple[str, ...]]:
+    """The line marked for the best order of its bends, what was found of orders, whether bodies were known, and what stops the line."""
+    line = sheet.line
+    bodies = tuple(body for body in shop.bodies if body.bender == line.bender)  # none where that file has faults: the shop's cautions tell it
+    plans = plan_bending(shop, cal, line, bodies=bodies, mend=False, most_trials=_MOST_TRIALS)
+    found = plans, bool(bodies)
+    if plans.best is None:
+        stops = plans.complete or any(one.stops for one in plans.rules)
+        return sheet, found, (plans.sentence, "Ask for this line alone to see what would mend it (bendcal plan).") if stops else ()
+    if "B" in plans.best.feed:
+        sheet = mark_out(shop, cal, line, feed=plans.best.feed)
+    return sheet, found, ()
 
 
 def order_of_making(sheets: Sequence[MarkSheet]) -> tuple[Task, ...]:

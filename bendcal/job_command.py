@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 
 from bendcal.calibration import Calibration
 from bendcal.job import Job, plan_job
-from bendcal.job_report import clips_table, fittings_table, order_table, tube_table
+from bendcal.job_report import bending_sentences, clips_table, fittings_table, order_table, tube_table
 from bendcal.layout import paragraph
 from bendcal.line_saving import save_line
 from bendcal.measures import length_mm
@@ -32,7 +32,7 @@ def add_commands(jobs, shop: Callable[[str], Shop], read: Callable[[str], tuple[
     jobs : what ``ArgumentParser.add_subparsers`` returned
     shop, read : folder → shop, or shop and calibration, with what looks wrong printed first
     """
-    job = jobs.add_parser("job", help="all lines: order of making, cut list, what to buy, clips", description="Plan all lines of a vehicle: the order of making, what each is cut from (stock.csv), what has to be bought, and where clips go.")
+    job = jobs.add_parser("job", help="all lines: order of making, cut list, what to buy, clips", description="Plan all lines of a vehicle: the order of making, how each is bent, what it is cut from (stock.csv), what has to be bought, and where clips go.")
     job.add_argument("shop", metavar="SHOP", help="the shop folder")
     job.add_argument("lines", metavar="LINE", nargs="*", help="lines of lines.csv; all of them if left out")
     job.add_argument("--kerf", metavar="MM", default="0", help="what one cut of the saw takes; a rolling cutter takes 0 (0 if left out)")
@@ -62,6 +62,7 @@ def _job(asked: argparse.Namespace, read: Callable[[str], tuple[Shop, Calibratio
         benders, tubes = job.changes
         print(f"The order of making; changes of bender: {benders}, of tube: {tubes}.")
         print(order_table(job, inches=asked.inches), end="\n\n")
+    _list("How the bends are made:", bending_sentences(job))
     _practice(job)
     for tube, cuts in job.cuts.items():
         _list(f"{tube}, cut from:", cuts.sentences)

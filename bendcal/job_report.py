@@ -7,7 +7,7 @@ from bendcal.layout import TextTable
 from bendcal.measures import inch_text
 from bendcal.supports import Supports
 
-__all__ = ["clips_table", "fittings_table", "order_table", "tube_table"]
+__all__ = ["bending_sentences", "clips_table", "fittings_table", "order_table", "tube_table"]
 
 
 def _length(mm: float, inches: bool, decimals: int = 1) -> str:
@@ -29,6 +29,17 @@ def order_table(job: Job, *, inches: bool = False) -> TextTable:
         f"cut {'in' if inches else 'mm'}": [_length(task.sheet.cut_length_mm, inches) for task in tasks],
         "why now": [task.reason for task in tasks],
     })  # fmt: skip
+
+
+def bending_sentences(job: Job) -> list[str]:
+    """For each line how its bends are made, those that are not made in their row from end A on first.
+
+    Parameters
+    ----------
+    job : what :func:`bendcal.job.plan_job` returned
+    """
+    told = sorted((task for task in job.tasks if task.bending), key=lambda task: task.in_row)
+    return [f"{task.line}{'' if task.in_row else ', NOT in the row of the tube'}: {task.bending}" for task in told]
 
 
 def tube_table(job: Job, *, inches: bool = False) -> TextTable:

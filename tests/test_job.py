@@ -10,13 +10,15 @@ from hypothesis import strategies as st
 
 import bendcal
 from bendcal.benders import Bender
+from bendcal.bodies import BenderBody
 from bendcal.buying import Practice, TubeTotal, fittings_of, practice_of
 from bendcal.calibration import Calibration
 from bendcal.cli import main
 from bendcal.ends import End
+from bendcal.feasible import plan_bending
 from bendcal.flares import Flare
 from bendcal.job import Job, order_of_making, plan_job
-from bendcal.job_report import clips_table, fittings_table, order_table, tube_table
+from bendcal.job_report import bending_sentences, clips_table, fittings_table, order_table, tube_table
 from bendcal.law import Law
 from bendcal.line_saving import save_line
 from bendcal.lines import Line, line_from_legs
@@ -25,6 +27,7 @@ from bendcal.materials import ALLOYS
 from bendcal.mirror import mirrored
 from bendcal.offcuts import Offcut
 from bendcal.shop import Shop, UnknownName
+from bendcal.solids import Solid
 from bendcal.stock import StockLength
 from bendcal.supports import supports_for
 from bendcal.tubes import Tube
@@ -338,3 +341,69 @@ def test_nothing_is_left_behind_where_the_row_cannot_be_written(tmp_path, monkey
     with pytest.raises(OSError, match="open in a spreadsheet"):
         save_line(tmp_path, line_from_legs("new", [50, 80], [45], [0], tube="brake 3/16", bender="small"))
     assert not (tmp_path / "lines" / "new.csv").exists()
+
+
+# --- how each line is bent -------------------------------------------------------------------------
+
+WALL = BenderBody("one", "wall", Solid("wall", (-300, 0, 0), (0, 0, 0)))
+
+
+def test_each_line_is_told_as_its_own_plan_tells_it() -> None:
+    """On the sample the job names the lines that need another order, first, with the very order that the line's plan gives."""
+    shop = bendcal.read_shop("sample_measurements")
+    cal = bendcal.calibrate(shop)
+    job = plan_job(shop, cal)
+    told = {task.line: task for task in job.tasks}
+    assert set(told) == set(shop.lines)
+    for name, task in told.items():
+        best = plan_bending(shop, cal, name).best
+        assert task.bending == best.sentence
+        assert task.checked
+        assert "".join(task.sheet.marks["feed"]) == "".join(best.feed)
+        assert task.in_row == (best.order == tuple(range(1, len(best.order) + 1)) and "B" not in best.feed)
+    assert {name for name, task in told.items() if not task.in_row} == {"brake-far-side", "fuel-feed"}
+    said = bending_sentences(job)
+    assert all("NOT in the row of the tube: Make bends 1" in one for one in said[:2])
+    assert not any("NOT" in one for one in said[2:])
+
+
+def test_a_line_that_its_bender_cannot_make_is_not_cut() -> None:
+    """One long leg, held, would run into the wall and the other one too: the line stays out, with what stands in the way."""
+    shop = replace(SHOP, bodies=(WALL,))
+    job = plan_job(shop, CAL, lines=[line("long", 900), line("short", 400)], offcuts=0, flares=0)
+    assert [task.line for task in job.tasks] == ["short"]
+    (out,) = job.refused
+    assert out.line == "long"
+    assert out.reasons[0].startswith("Line long cannot be bent on one as it is. With bend 1 first and end A leading, bend 1 cannot be begun")
+    assert "bendcal plan" in out.reasons[1]
+    assert not any("long" in sentence for cuts in job.cuts.values() for sentence in cuts.sentences)
+
+
+def test_a_line_that_end_b_has_to_lead_is_marked_so() -> None:
+    """With 320 mm before the bend and 200 behind it only the short leg can be held: end B leads, and the job's sheet is marked for that."""
+    shop = replace(SHOP, bodies=(WALL,))
+    uneven = line_from_legs("uneven", [320, 200], [90], [0], bender="one", tube="s", service="fuel")
+    (task,) = plan_job(shop, CAL, lines=[uneven], offcuts=0, flares=0).tasks
+    assert list(task.sheet.marks["feed"]) == ["B"]
+    assert not task.in_row
+    assert task.bending == "Make bend 1 with end B leading."
+
+
+def test_an_order_that_was_not_held_against_the_bender_is_told_as_that() -> None:
+    """Where no body of the bender is known, or the file of bodies is left out, only the tube is held against itself, and the job says so."""
+    (task,) = plan(line("short", 200)).tasks
+    assert not task.checked
+    assert task.bending == "Make bend 1 with end A leading. Not checked against the bender: no body of one is known (bender_bodies.csv)."
+    (straight,) = plan(line_from_legs("straight", [200], [], [], bender="one", tube="s")).tasks
+    assert straight.bending == ""
+
+
+def test_a_search_that_was_broken_off_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A line whose orders were not all tried stays in the job, and is said to be open."""
+    monkeypatch.setattr("bendcal.job._MOST_TRIALS", 1)
+    crossing = line_from_legs("crossing", [200, 60, 90, 150], [90, 90, 90], [0, 0, 0], bender="one", tube="s")
+    job = plan(crossing)
+    assert not job.refused
+    (task,) = job.tasks
+    assert not task.in_row
+    assert task.bending.startswith("No order of the bends was found yet; not every one was tried. Ask for this line alone before you cut it")
