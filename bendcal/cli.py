@@ -17,9 +17,10 @@ from bendcal.lab import open_lab
 from bendcal.landing import landing_of
 from bendcal.layout import paragraph
 from bendcal.line_commands import add_line_commands
-from bendcal.marks import mark_out
+from bendcal.marks import MarkSheet, mark_out
 from bendcal.measures import length_mm
-from bendcal.order import cautions
+from bendcal.order import cautions, order_of_work
+from bendcal.planned import mark_out_planned
 from bendcal.reports import cut_sentence, difference_table, laws_table, marks_table
 from bendcal.shop import Shop, UnknownName, named
 from bendcal.version import __version__
@@ -134,7 +135,7 @@ def _parser() -> argparse.ArgumentParser:
     marks.add_argument("line", metavar="LINE", nargs="?", help="the line's name in lines.csv; the first one if left out")
     marks.add_argument("--inches", action="store_true", help="inches and thirty-seconds instead of mm")
     marks.add_argument("--paper", choices=("a4", "letter"), default="a4", help="the pdf's paper (a4 if left out)")
-    marks.add_argument("--feed", choices=("A", "B"), default="A", help="which end leads into the bender (A if left out)")
+    marks.add_argument("--feed", choices=("A", "B"), help="bend from end A on with this end leading, untried; left out: the easiest order that clears the bender")
     marks.set_defaults(does=_marks)
 
     true = jobs.add_parser("print", help="true-scale pages of one line: mark strip, angle gauges, clock disc", description="Print one line at true scale, to lay the tube on: its mark strip, angle gauges, mark gauge and clock disc, into the shop folder's sheets/true-scale/.")
@@ -143,7 +144,7 @@ def _parser() -> argparse.ArgumentParser:
     true.add_argument("--paper", choices=("a4", "letter"), default="a4", help="the pdf's paper (a4 if left out)")
     true.add_argument("--measured", metavar="MM", help="what the 100 mm line measures on your print, such as 97.5; then print once more")
     true.add_argument("--inches", action="store_true", help="inches and thirty-seconds as well as mm")
-    true.add_argument("--feed", choices=("A", "B"), default="A", help="which end leads into the bender (A if left out)")
+    true.add_argument("--feed", choices=("A", "B"), help="bend from end A on with this end leading, untried; left out: the easiest order that clears the bender")
     true.set_defaults(does=_print)
 
     worksheet = jobs.add_parser("worksheet", help="a page to write offcuts on at the bench", description="Print a page to fill in by hand at the bench, into the shop folder's sheets/worksheets/.")
@@ -238,27 +239,34 @@ def _marks(asked: argparse.Namespace) -> None:
         shop.need("lines.csv", *(f"lines/{name}.csv" for name in shop.unread_lines))  # any of them may be the first
     if asked.line is None and not shop.lines:
         raise ValueError(f"There is no line in {shop.folder}: lines.csv names them, and lines/NAME.csv holds each one's corners.")
-    sheet = mark_out(shop, cal, asked.line or next(iter(shop.lines)), feed=asked.feed)
+    sheet = _marked(shop, cal, asked.line or next(iter(shop.lines)), asked.feed)
+    from bendcal.sheets import save_sheet  # draws, so it is loaded by this job alone
+
+    # Saved before anything is printed: whoever reads the first lines only has the whole sheet all the same.
+    files = save_sheet(sheet, shop.folder, paper=asked.paper, inches=asked.inches)
     print(f"{sheet.line.line}: {sheet.tube.tube} on {sheet.bender.bender}", end="\n\n")
     _list("Cautions:", [str(notice) for notice in cautions(sheet)])
     print(paragraph(cut_sentence(sheet, inches=asked.inches)), end="\n\n")
     if sheet.legs.bends:
         print(marks_table(sheet, inches=asked.inches))
         print(paragraph(HOW_TO_READ), end="\n\n")
+        print(paragraph(next(step.sentence for step in order_of_work(sheet) if step.task == "bend")), end="\n\n")
     print(paragraph(landing_of(sheet).sentence), end="\n\n")
     _list("Warnings; put these right before you cut:", sheet.warnings)
-    from bendcal.sheets import save_sheet  # draws, so it is loaded by this job alone
-
-    files = save_sheet(sheet, shop.folder, paper=asked.paper, inches=asked.inches)
     print("The sheet, with the order of work:")
     for path in files:
         print(f"  {path}")
 
 
+def _marked(shop: Shop, cal: Calibration, line: str, feed: str | None) -> MarkSheet:
+    """For the order that was found, or from end A on with the end leading that was asked for."""
+    return mark_out_planned(shop, cal, line) if feed is None else mark_out(shop, cal, line, feed=feed)
+
+
 def _print(asked: argparse.Namespace) -> None:
     measured = 100.0 if asked.measured is None else length_mm(asked.measured)
     shop, cal = _read(asked.shop)
-    sheet = mark_out(shop, cal, asked.line, feed=asked.feed)
+    sheet = _marked(shop, cal, asked.line, asked.feed)
     print(paragraph(str(cautions(sheet)[0])), end="\n\n")
     _list("Warnings; put these right before you cut:", sheet.warnings)
     from bendcal.sheets import save_true_scale  # draws, so it is loaded by this job alone

@@ -102,7 +102,11 @@ def plan_bending(
         hindered = what_stops(allowed, trials, first_only=True)
         if not found.complete:
             notes += (f"The search was broken off after {trials.asked} trials: an easier order may have been missed.",)
-        ranked = tuple(plan_of(one, exact, _reasons(one, exact, hindered)) for one in found.ways)
+        plain = plain_orders(line.bends)[0]
+        ranked = tuple(
+            plan_of(one, exact, reasons=_reasons(one), hindered=() if (one.order, one.feed) == plain else hindered, clears=_clears(one, exact))
+            for one in found.ways
+        )
         return Plans(line.line, line.bender, ranked, rules=rules, notes=notes, complete=found.complete, asked=trials.asked)
     why = what_stops(allowed, trials)
     if not found.complete:
@@ -177,25 +181,27 @@ def _blocked(allowed: Sequence[str], trials: Trials) -> tuple[int, ...]:
     return tuple(dict.fromkeys(trial.bend for trial in rows if trial is not None))
 
 
-def _reasons(one: Way, trials: Trials, hindered: tuple[str, ...]) -> tuple[str, ...]:
+def _reasons(one: Way) -> tuple[str, ...]:
     said = []
     if len(one.order) > 1:
         times = "once" if one.turns == 1 else f"{one.turns} times"
         said.append(f"The tube is turned end for end {times}." if one.turns else "The tube need not be turned end for end.")
         if one.jumps:
             said.append(f"{one.jumps} bend{'s' if one.jumps > 1 else ''} out of the row along the tube.")
-    said += hindered if (one.order, one.feed) != plain_orders(len(one.order))[0] else ()
+    return tuple(said)
+
+
+def _clears(one: Way, trials: Trials) -> str:
+    """How near what is bent comes to anything, and when; blank where nothing was measured and it stays clear of itself."""
     told = trials.ask(trials_of(one.order, one.feed))
     least = min(range(len(told)), key=lambda i: told[i].value_mm)
     if told[least].low_mm < trials.plenty_mm:
         clear, what = told[least], "itself" if told[least].near == ITSELF else f"the {told[least].near}"
-        said.append(
+        return (
             f"What is bent comes no nearer than {clear.value_mm:.0f} mm to {what}, at bend {one.order[least] + 1} with the lever at "
             f"{clear.stroke_deg:.0f}°."
         )
-    elif trials.bodies:
-        said.append(f"What is bent stays at least {np.floor(trials.plenty_mm):.0f} mm clear of everything measured.")
-    return tuple(said)
+    return f"What is bent stays at least {np.floor(trials.plenty_mm):.0f} mm clear of everything measured." if trials.bodies else ""
 
 
 def _mended(plans: Plans, shop, cal, line, bodies, keep_mm, mend: bool, blocked) -> Plans:

@@ -15,7 +15,7 @@ from bendcal.path import LegTooShort
 from bendcal.pattern import adjust_pattern
 from bendcal.pattern_files import read_pattern
 from bendcal.pattern_report import fit_table, shape_table
-from bendcal.plan_report import clearance_table, order_warning, plan_table, rule_sentences
+from bendcal.plan_report import clearance_table, plan_table, rule_sentences
 from bendcal.shop import Shop
 
 __all__ = ["add_line_commands"]
@@ -61,7 +61,6 @@ def _plan(asked: argparse.Namespace, read: Read) -> None:
     if plans.best is not None and plans.best.steps:
         print(plan_table(plans.best))
         print(paragraph(TURNS), end="\n\n")
-        _list("Mind:", [warning] if (warning := order_warning(plans.best)) else [])
     _list("Put right first:", rule_sentences(plans, stops=True))
     _list("To know:", [*rule_sentences(plans, stops=False), *plans.notes])
     try:

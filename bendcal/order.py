@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
-import numpy as np
 
 from bendcal.end_rules import form_findings, nut_findings
 from bendcal.ends import End
@@ -13,6 +12,7 @@ from bendcal.flattening import tight_bend_cautions
 from bendcal.lines import Line
 from bendcal.marks import MarkSheet
 from bendcal.tubes import Tube
+from bendcal.working import order_words
 
 __all__ = ["Notice", "Step", "cautions", "line_cautions", "order_of_work"]
 
@@ -160,19 +160,26 @@ def _finish(letter: str, end: End, also: str) -> list[Step]:
 
 
 def _bending(sheet: MarkSheet) -> list[Step]:
-    n = sheet.legs.bends
-    which = {1: "Make the bend", 2: "Make bends 1 and 2"}.get(n, f"Make bends 1 to {n}, in this order")
-    turned = " Where the table says B, the tube goes into the bender end for end, end B leading." if np.any(sheet.feed < 0) else ""
+    which = f"Make {order_words(sheet.steps)}" if sheet.legs.bends > 1 else f"Make the bend with end {sheet.steps[0].feed} leading"
     return [
         Step("bend", (
-            f"{which}: turn the tube until its line is where the clock shows it, set the mark on the bender's reference, pull "
-            f"to the dial setting, release.{turned} Keep the nut clear of the bender. Tick each bend off."
+            f"{which}. For each: turn the tube until its line is where the clock shows it, set the mark on the bender's reference, pull "
+            f"to the dial setting, release. {_tried(sheet)} Keep the nut clear of the bender. Tick each bend off."
         )),
         Step("check", (
             "After each bend read its finished angle. Outside the range in the table by more than your protractor errs: stop, something "
             "is not as it was with the offcuts."
         )),
     ]  # fmt: skip
+
+
+def _tried(sheet: MarkSheet) -> str:
+    """What the order was tried against."""
+    if sheet.order_fails:
+        return "This order fails on paper: read the first warning."
+    if not sheet.order_told:
+        return "Nobody has tried on paper whether what is bent clears the bender: try it in scrap first."
+    return " ".join(["This order was tried on paper.", *sheet.order_told])
 
 
 def cautions(sheet: MarkSheet) -> tuple[Notice, ...]:

@@ -6,12 +6,11 @@ from math import isfinite
 
 from bendcal.clearance import Clearances
 from bendcal.layout import TextTable
-from bendcal.path import wrap_deg
 from bendcal.plans import Plan, Plans, PlanStep
 from bendcal.rules import Finding
 from bendcal.trials import ITSELF
 
-__all__ = ["clearance_table", "order_warning", "plan_table", "rule_sentences"]
+__all__ = ["clearance_table", "plan_table", "rule_sentences"]
 
 
 def plan_table(plan: Plan) -> TextTable:
@@ -27,8 +26,9 @@ def plan_table(plan: Plan) -> TextTable:
 
     Examples
     --------
-    >>> steps = (PlanStep(1, "A", 0.0, None, 12.3, "bench", 40.0), PlanStep(2, "A", 90.0, -90.0, float("inf"), "", float("nan")))
-    >>> plan_table(Plan((1, 2), ("A", "A"), 12.3, steps))
+    >>> from bendcal.working import work_steps
+    >>> first, second = work_steps([0, 90], (1, 2), "AA")
+    >>> plan_table(Plan((1, 2), ("A", "A"), 12.3, (PlanStep(first, 12.3, "bench", 40.0), PlanStep(second, float("inf"), "", float("nan")))))
     step  bend  leads  turn the tube first  comes nearest to
        1     1  A      line on the inside   12 mm from the bench, lever at 40°
        2     2  A      90.0° anticlockwise  nothing near
@@ -37,24 +37,9 @@ def plan_table(plan: Plan) -> TextTable:
         "step": [str(k) for k in range(1, len(plan.steps) + 1)],
         "bend": [str(step.bend) for step in plan.steps],
         "leads": [step.feed for step in plan.steps],
-        "turn the tube first": [_turn(step, first=k == 0) for k, step in enumerate(plan.steps)],
+        "turn the tube first": [step.work.words for step in plan.steps],
         "comes nearest to": [_nearest(step) for step in plan.steps],
     })  # fmt: skip
-
-
-def order_warning(plan: Plan) -> str:
-    """What to say where the bends are not made from end A on, end A leading, as a mark sheet has them; else blank.
-
-    Parameters
-    ----------
-    plan : the plan
-    """
-    if plan.order == tuple(range(1, len(plan.order) + 1)):
-        return ""
-    return (
-        "The sheet names the bends in their order along the tube, and tells each turn from the bend before it there. Make them in the "
-        "plan's order instead, with the plan's turns; marks and dial settings stay. Write the order on the sheet before you begin."
-    )
 
 
 def rule_sentences(plans: Plans, *, stops: bool) -> list[str]:
@@ -91,19 +76,6 @@ def clearance_table(clearances: Clearances) -> TextTable:
         "": ["" if one.keeps else "TOO NEAR" for one in rows],
         "where": [one.where for one in rows],
     })  # fmt: skip
-
-
-def _turn(step: PlanStep, *, first: bool) -> str:
-    if step.turn_deg is not None:
-        turn = float(wrap_deg(round(step.turn_deg, 1)))
-        return "no turn" if turn == 0 else "half a turn" if abs(turn) == 180 else _side(turn)
-    at = float(wrap_deg(-round(step.clock_deg, 1)))
-    line = "line on the inside" if at == 0 else f"line at {_side(at)}"
-    return line if first else f"end for end; {line}"
-
-
-def _side(turn_deg: float) -> str:
-    return f"{abs(turn_deg):.1f}° {'clockwise' if turn_deg > 0 else 'anticlockwise'}"
 
 
 def _nearest(step: PlanStep) -> str:

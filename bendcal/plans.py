@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from bendcal.orders import Way, trials_of
-from bendcal.path import clock_deg, wrap_deg
 from bendcal.rules import Finding
 from bendcal.trials import Clear, Trials
+from bendcal.working import WorkStep, order_words, work_steps
 
 __all__ = ["Plan", "PlanStep", "Plans", "plan_of"]
 
@@ -20,23 +20,36 @@ class PlanStep:
 
     Attributes
     ----------
-    bend : its number, from end A
-    feed : the end that leads into the bender, ``A`` or ``B``
-    clock_deg : where round the tube its inside faces, against bend 1: this line goes towards the die's axis
-    turn_deg : how far to turn the tube after the last bend, positive clockwise seen from end A looking
-        towards B; None for the first bend, and where the tube is turned end for end first
+    work : the bend, the end that leads, and how the tube is turned before it
     clearance_mm : the least clearance while it is made; inf where nothing is near
     near : what is nearest there
     stroke_deg : where the lever stands there [deg]; nan where nothing is near
     """
 
-    bend: int
-    feed: str
-    clock_deg: float
-    turn_deg: float | None
+    work: WorkStep
     clearance_mm: float
     near: str
     stroke_deg: float
+
+    @property
+    def bend(self) -> int:
+        """Its number, from end A."""
+        return self.work.bend
+
+    @property
+    def feed(self) -> str:
+        """The end that leads into the bender, ``A`` or ``B``."""
+        return self.work.feed
+
+    @property
+    def clock_deg(self) -> float:
+        """Where round the tube its inside faces, against bend 1: this line goes towards the die's axis."""
+        return self.work.clock_deg
+
+    @property
+    def turn_deg(self) -> float | None:
+        """How far to turn the tube after the bend before; None for the first one, and after a turn end for end."""
+        return self.work.turn_deg
 
 
 @dataclass(frozen=True)
@@ -49,7 +62,9 @@ class Plan:
     feed : for each bend from end A to end B the end that leads: what `mark_out(..., feed=plan.feed)` takes
     least_clearance_mm : the least clearance of what is already bent, over all strokes; inf where nothing comes near
     steps : one for each bend, in the order in which they are made
-    reasons : sentences that speak for it
+    reasons : sentences that say how much trouble it is
+    hindered : sentences that say why no easier order serves; none where it is the easiest
+    clears : a sentence on how near what is bent comes to anything; blank where nothing was measured
     """
 
     order: tuple[int, ...]
@@ -57,6 +72,8 @@ class Plan:
     least_clearance_mm: float
     steps: tuple[PlanStep, ...]
     reasons: tuple[str, ...] = ()
+    hindered: tuple[str, ...] = ()
+    clears: str = ""
 
     @property
     def turns_end_for_end(self) -> int:
@@ -71,14 +88,7 @@ class Plan:
     @property
     def sentence(self) -> str:
         """The plan in words: `make bends 1 to 4 in this order, end A leading`."""
-        parts, steps = [], list(self.steps)
-        while steps:
-            run = [steps.pop(0)]
-            while steps and steps[0].feed == run[-1].feed:
-                run.append(steps.pop(0))
-            text = f"{_listed([step.bend for step in run])} with end {run[0].feed} leading"
-            parts.append(f"{'turn the tube end for end, then ' if parts else ''}{text}")
-        return f"Make {', then '.join(parts).replace(', then turn', '; turn')}."
+        return f"Make {order_words([step.work for step in self.steps])}." if self.steps else ""
 
 
 @dataclass(frozen=True)
@@ -116,7 +126,7 @@ class Plans:
     def sentence(self) -> str:
         """The answer in a sentence or two."""
         if self.best is not None:
-            why = " ".join(self.best.reasons)
+            why = " ".join(filter(None, (*self.best.reasons, *self.best.hindered, self.best.clears)))
             return f"Line {self.line} can be bent on {self.bender}. {self.best.sentence} {why}".strip()
         head = f"Line {self.line} cannot be bent on {self.bender} as it is."
         if not self.complete and not any(one.stops for one in self.rules):
@@ -127,38 +137,26 @@ class Plans:
         return self.sentence
 
 
-def plan_of(sequence: Way, trials: Trials, reasons: tuple[str, ...] = ()) -> Plan:
+def plan_of(
+    sequence: Way, trials: Trials, *, reasons: tuple[str, ...] = (), hindered: tuple[str, ...] = (), clears: str = ""
+) -> Plan:
     """The plan of a sequence that can be made, its clearances found closely.
 
     Parameters
     ----------
     sequence : bends counted from 0, in the order in which they are made
     trials : for their clearances
-    reasons : sentences that speak for it
+    reasons, hindered, clears : as in :class:`Plan`
     """
     told = trials.ask(trials_of(sequence.order, sequence.feed))
-    clock = clock_deg(trials.piece.twist_deg)
-    steps = []
-    for i, (bend, letter, clear) in enumerate(zip(sequence.order, sequence.feed, told, strict=True)):
-        turn = None
-        if i and sequence.feed[i - 1] == letter:
-            turn = float(wrap_deg(clock[sequence.order[i - 1]] - clock[bend]))
-        steps.append(_step(bend, letter, float(clock[bend]), turn, clear, trials.plenty_mm))
     feed = tuple(letter for _, letter in sorted(zip(sequence.order, sequence.feed, strict=True)))
-    least = min((step.clearance_mm for step in steps), default=np.inf)
-    return Plan(tuple(bend + 1 for bend in sequence.order), feed, least, tuple(steps), reasons)
+    order = tuple(bend + 1 for bend in sequence.order)
+    work = work_steps(trials.piece.twist_deg, order, feed)
+    steps = tuple(_step(one, clear, trials.plenty_mm) for one, clear in zip(work, told, strict=True))
+    return Plan(order, feed, min((step.clearance_mm for step in steps), default=np.inf), steps, reasons, hindered, clears)
 
 
-def _step(bend: int, letter: str, clock: float, turn: float | None, clear: Clear, plenty_mm: float) -> PlanStep:
+def _step(work: WorkStep, clear: Clear, plenty_mm: float) -> PlanStep:
     if clear.low_mm >= plenty_mm:  # found only to lie beyond what counts, not where
-        return PlanStep(bend + 1, letter, clock, turn, float("inf"), "", float("nan"))
-    return PlanStep(bend + 1, letter, clock, turn, clear.value_mm, clear.near, clear.stroke_deg)
-
-
-def _listed(bends: list[int]) -> str:
-    if len(bends) == 1:
-        return f"bend {bends[0]}"
-    step = {b - a for a, b in zip(bends, bends[1:], strict=False)}
-    if len(bends) > 2 and step in ({1}, {-1}):
-        return f"bends {bends[0]} to {bends[-1]} in this order"
-    return f"bends {', '.join(map(str, bends[:-1]))} and {bends[-1]} in this order"
+        return PlanStep(work, float("inf"), "", float("nan"))
+    return PlanStep(work, clear.value_mm, clear.near, clear.stroke_deg)

@@ -20,7 +20,6 @@ from bendcal.layout import TextTable
 from bendcal.marks import MarkSheet
 from bendcal.measures import inch_text
 from bendcal.shop import Shop
-from bendcal.twists import clock_deg, tube_turn_deg, wrap_deg
 
 __all__ = [
     "ANGLES_DEG", "cut_sentence", "difference_table", "law_table", "laws_table", "marks_table", "readings_table",
@@ -154,7 +153,7 @@ def difference_table(comparison: Comparison) -> TextTable:
 
 
 def marks_table(sheet: MarkSheet, *, inches: bool = False) -> TextTable:
-    """The marks of one line, in the order of the bends.
+    """The marks of one line, in the order in which its bends are made.
 
     Parameters
     ----------
@@ -167,14 +166,17 @@ def marks_table(sheet: MarkSheet, *, inches: bool = False) -> TextTable:
     it; "turn the tube" comes before the bend and is seen from end A looking towards end B
     """
     unit = "in" if inches else "mm"
-    marks = sheet.marks
-    reach = Estimate(0.0 * sheet.angle_u_deg, sheet.angle_u_deg, "°", sheet.law.dof).interval(0.95)[1]
+    made = np.array(sheet.order, int) - 1
+    marks = sheet.marks.iloc[made]
+    reach = np.atleast_1d(Estimate(0.0 * sheet.angle_u_deg, sheet.angle_u_deg, "°", sheet.law.dof).interval(0.95)[1])[made]
+    leads = {"leads": list(marks["feed"])} if np.any(sheet.feed < 0) else {}
     return TextTable({
         "bend": [str(k) for k in marks["bend"]],
         f"mark {unit}": [inch_text(mm) if inches else _number(mm) for mm in marks["mark_mm"]],
         "dial °": [_number(v) for v in marks["dial_deg"]],
         "finished °": [f"{_number(v)} ± {_number(half)}" for v, half in zip(marks["angle_deg"], reach, strict=True)],
-        "turn the tube": _turns(sheet),
+        **leads,
+        "turn the tube": [step.words for step in sheet.steps],
         "note": list(marks["note"]),
     })  # fmt: skip
 
@@ -191,22 +193,3 @@ def cut_sentence(sheet: MarkSheet, *, inches: bool = False) -> str:
     if not sheet.trim_mm:
         return f"Cut the tube {cut} long. Nothing of it is spare."
     return f"Cut the tube {cut} long. {trim} of it is spare at end {sheet.line.trim_at}: trim it there after the fit-up."
-
-
-def _turns(sheet: MarkSheet) -> list[str]:
-    """How to turn the tube before each bend; after the tube was put end for end, where its line has to be."""
-    clock = np.atleast_1d(wrap_deg(-np.round(clock_deg(sheet.legs.twist_deg), 1)))
-    turn = np.atleast_1d(wrap_deg(np.round(tube_turn_deg(sheet.legs.twist_deg), 1)))
-    said = ["line on the inside"][: sheet.legs.bends]
-    for k in range(1, sheet.legs.bends):
-        if sheet.feed[k] != sheet.feed[k - 1]:
-            said.append(f"end for end; line {f'at {_side(clock[k])}' if clock[k] else 'on the inside'}")
-        elif turn[k] == 0:
-            said.append("no turn")
-        else:
-            said.append("half a turn" if abs(turn[k]) == 180 else _side(turn[k]))
-    return said
-
-
-def _side(turn_deg: float) -> str:
-    return f"{abs(turn_deg):.1f}° {'clockwise' if turn_deg > 0 else 'anticlockwise'}"

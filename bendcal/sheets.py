@@ -175,8 +175,15 @@ def sheet_csv(sheet: MarkSheet) -> str:
     writer = csv.writer(table)
     writer.writerow(MARK_COLUMNS)
     for row in sheet.marks.itertuples(index=False):
-        writer.writerow([round(value, _DECIMALS) + 0.0 if isinstance(value, float) else value for value in row])
+        writer.writerow([_cell(value) for value in row])
     return table.getvalue()
+
+
+def _cell(value: object) -> object:
+    """A number to four decimals; blank where there is none."""
+    if not isinstance(value, float):
+        return value
+    return round(value, _DECIMALS) + 0.0 if isfinite(value) else ""
 
 
 def sheet_json(sheet: MarkSheet) -> str:
@@ -191,6 +198,7 @@ def sheet_json(sheet: MarkSheet) -> str:
         "format": FORMAT, "version": __version__, "line": line.line, "tube": sheet.tube.tube, "bender": sheet.bender.bender,
         "service": line.service, "end_a": sheet.end_a.end, "end_b": sheet.end_b.end, "trim_at": line.trim_at,
         "cut_length_mm": _number(sheet.cut_length_mm), "trim_mm": _number(sheet.trim_mm), "length_u_mm": _number(sheet.length_u_mm),
+        "order": list(sheet.order), "order_told": list(sheet.order_told), "order_fails": sheet.order_fails,
         "seat_a_mm": _number(sheet.seat_a_mm), "seat_b_mm": _number(sheet.seat_b_mm), "warnings": list(sheet.warnings),
         "cautions": [str(notice) for notice in cautions(sheet)], "law": _law(sheet.law),
     }  # fmt: skip

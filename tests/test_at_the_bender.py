@@ -17,7 +17,7 @@ from bendcal.bodies import BenderBody
 from bendcal.feasible import plan_bending
 from bendcal.figures import at_the_bender
 from bendcal.figures.bender_view import bender_view
-from bendcal.path import clock_deg, wrap_deg
+from bendcal.path import wrap_deg
 from bendcal.plan_report import plan_table
 from bendcal.plans import Plan, PlanStep
 from bendcal.printing.bending_pages import bending_pdf, lay_out_bending
@@ -25,6 +25,7 @@ from bendcal.scenes import scene_of
 from bendcal.sheets import save_bending
 from bendcal.solids import Solid
 from bendcal.stroke import workpiece_of
+from bendcal.working import work_steps
 
 SAMPLE = Path(__file__).resolve().parent.parent / "sample_measurements"
 SHEET = bendcal.mark_out(a_line.SHOP, a_line.CAL, a_line.line())
@@ -32,13 +33,9 @@ SHEET = bendcal.mark_out(a_line.SHOP, a_line.CAL, a_line.line())
 
 def plan_for(sheet, order, feed) -> Plan:
     """A plan in this order, `feed` the leading ends in it, whatever stands in its way."""
-    clock = clock_deg(sheet.legs.twist_deg)
-    steps = []
-    for i, (bend, end) in enumerate(zip(order, feed, strict=True)):
-        turn = float(wrap_deg(clock[order[i - 1] - 1] - clock[bend - 1])) if i and feed[i - 1] == end else None
-        steps.append(PlanStep(bend, end, float(clock[bend - 1]), turn, float("inf"), "", float("nan")))
     along = tuple(end for _, end in sorted(zip(order, feed, strict=True)))
-    return Plan(tuple(order), along, float("inf"), tuple(steps))
+    work = work_steps(sheet.legs.twist_deg, order, along)
+    return Plan(tuple(order), along, float("inf"), tuple(PlanStep(one, float("inf"), "", float("nan")) for one in work))
 
 
 @settings(max_examples=25)

@@ -123,7 +123,7 @@ def test_bends_out_of_their_row_where_no_plain_order_works() -> None:
     best = plans.best
     assert best.jumps >= 1 and best.turns_end_for_end == 0
     assert any("out of the row" in reason for reason in best.reasons)
-    assert any(reason.startswith("With bend 1 first and end A leading, bend") for reason in best.reasons)
+    assert any(reason.startswith("With bend 1 first and end A leading, bend") for reason in best.hindered)
     assert sorted(best.order) == [1, 2, 3, 4]
 
 
@@ -142,7 +142,7 @@ def test_the_least_clearance_is_that_of_the_nearest_body() -> None:
     best = plan(line, bench).best
     assert best.least_clearance_mm == pytest.approx(20 - 2.38, abs=0.011)
     assert {step.near for step in best.steps if step.clearance_mm < 25} == {"bench"}
-    assert "What is bent comes no nearer than 18 mm to the bench" in " ".join(best.reasons)
+    assert "What is bent comes no nearer than 18 mm to the bench" in best.clears
     assert plan(line, body("floor", "wall", (0, 0, -60), (0, 0, 0))).best.least_clearance_mm == np.inf
 
 

@@ -329,12 +329,12 @@ def test_a_tube_turned_end_for_end_has_a_row_that_says_which_end_leads() -> None
 def test_the_clock_s_line_turns_as_the_tube_does(shape: str) -> None:
     """From bend to bend the line moves by the tube's own turn, and the words are those of the room of twists."""
     one = sheet(shape)
-    at = twist_clock.line_at_deg(one)
+    at = [step.line_deg for step in one.steps]
     assert at[0] == 0
     for k in range(1, one.legs.bends):
         twist = float(one.legs.twist_deg[k])
         assert wrap_deg(at[k] - at[k - 1] - float(tube_turn_deg(twist))) == pytest.approx(0.0, abs=1e-6)
-        said, longer = twist_clock.turn_words(one, k + 1), describe_tube_turn(twist)
+        said, longer = one.steps[k].words, describe_tube_turn(twist)
         if said not in ("no turn", "half a turn"):
             figure, way = said.split(" ")
             assert f"{float(figure.rstrip('°')):g}° {way}, seen from end A" in longer
@@ -346,8 +346,8 @@ def test_a_bend_plane_turned_clockwise_is_reached_by_turning_the_tube_anticlockw
     """Worked by hand: the next bend lies 90° clockwise, so the line moves from the top to the left."""
     line = bendcal.lines.line_from_legs("q", [80, 80, 80], [90, 90], [0, 90], tube="steel", bender="small")
     one = bendcal.mark_out(SHOP, CAL, line)
-    assert twist_clock.line_at_deg(one).tolist() == [0.0, -90.0]
-    assert twist_clock.turn_words(one, 2) == "90.0° anticlockwise"
+    assert [step.line_deg for step in one.steps] == [0.0, -90.0]
+    assert one.steps[1].words == "90.0° anticlockwise"
     hands = strokes(twist_clock.clocks(one).axes[0], BLUE, 3.6)
     along = [hand[1] - hand[0] for hand in hands]
     assert along[0] / np.hypot(*along[0]) == pytest.approx([0, 1])
@@ -357,12 +357,23 @@ def test_a_bend_plane_turned_clockwise_is_reached_by_turning_the_tube_anticlockw
 def test_turned_end_for_end_the_line_s_own_place_is_given() -> None:
     """No turn from the last bend holds any more once the tube is swapped; the line's place does."""
     one = sheet("six", "AAABBB")
-    at = twist_clock.line_at_deg(one)[3]
-    assert twist_clock.turn_words(one, 4) == f"end for end; line at {abs(at):.1f}° {'clockwise' if at > 0 else 'anticlockwise'}"
-    assert twist_clock.turn_words(one, 1) == "line on the inside"
+    at = one.steps[3].line_deg
+    assert one.steps[3].words == f"end for end; line at {abs(at):.1f}° {'clockwise' if at > 0 else 'anticlockwise'}"
     picture = twist_clock.clocks(one)
     assert collisions(picture, texts(picture.axes[0])) == []
     assert off_page(picture, texts(picture.axes[0])) == []
+
+
+def test_clocks_stand_in_the_order_in_which_the_bends_are_made() -> None:
+    """Bends 1, 3, 2: the badges in that order, and each hand where the worked tube's line is."""
+    line = bendcal.lines.line_from_legs("q", [80] * 4, [90] * 3, [0, 30, 40], tube="steel", bender="small")
+    one = bendcal.mark_out(SHOP, CAL, line, order=(1, 3, 2))
+    picture = twist_clock.clocks(one)
+    assert [text.get_text() for text in texts(picture.axes[0]) if text.get_text().isdigit()] == ["1", "3", "2"]
+    along = [hand[1] - hand[0] for hand in strokes(picture.axes[0], BLUE, 3.6)]
+    clock = [np.degrees(np.arctan2(way[0], way[1])) for way in along]
+    assert clock == pytest.approx([0.0, -70.0, -30.0])
+    assert "bend 3: 70.0° anticlockwise; bend 2: 40.0° clockwise" in picture.alt
 
 
 # --- the bent line ---------------------------------------------------------------------------

@@ -69,7 +69,7 @@ def test_a_tube_turned_end_for_end_is_said_before_bending() -> None:
 
 def test_one_and_two_bends_read_as_one_and_two() -> None:
     """Few bends are not counted as a range."""
-    for shape, mark, bend in (("one", "Put the mark on", "Make the bend:"), ("two", "Put both marks on", "Make bends 1 and 2:")):
+    for shape, mark, bend in (("one", "Put the mark on", "Make the bend with end A leading."), ("two", "Put both marks on", "Make bends 1 and 2 in this order")):
         said = {step.task: step.sentence for step in order_of_work(sheet(shape))}
         assert said["mark"].startswith(mark)
         assert said["bend"].startswith(bend)

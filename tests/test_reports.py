@@ -8,7 +8,6 @@ import pytest
 
 import bendcal
 from bendcal.calibration import Calibration
-from bendcal.figures.twist_clock import turn_words
 from bendcal.law import Law
 from bendcal.reports import (
     cut_sentence, difference_table, law_table, laws_table, marks_table, readings_table, springback_table,
@@ -86,7 +85,18 @@ def test_springback_is_the_dial_less_the_finished_angle(cal: Calibration) -> Non
 def test_the_turns_in_words_are_those_of_the_clocks(shop: Shop, cal: Calibration, feed: str | list[str]) -> None:
     """The table and the drawing tell one turn, whichever end leads."""
     sheet = bendcal.mark_out(shop, cal, "brake-far-side", feed=feed)
-    assert marks_table(sheet).columns["turn the tube"] == [turn_words(sheet, k) for k in range(1, 7)]
+    assert marks_table(sheet).columns["turn the tube"] == [step.words for step in sheet.steps]
+    assert ("leads" in marks_table(sheet).columns) == (feed != "A")
+
+
+def test_the_marks_stand_in_the_order_in_which_they_are_bent(shop: Shop, cal: Calibration) -> None:
+    """Bends keep the number that they have along the tube; their rows follow the work."""
+    order = (1, 3, 2, 6, 5, 4)
+    sheet = bendcal.mark_out(shop, cal, "brake-far-side", order=order)
+    columns = marks_table(sheet).columns
+    assert columns["bend"] == [str(bend) for bend in order]
+    assert columns["mark mm"] == [f"{sheet.mark_mm[bend - 1]:.1f}" for bend in order]
+    assert columns["dial °"] == [f"{sheet.dial_deg[bend - 1]:.1f}" for bend in order]
 
 
 def test_marks_in_mm_and_in_inches_are_the_same_places(shop: Shop, cal: Calibration) -> None:

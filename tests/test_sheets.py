@@ -36,7 +36,7 @@ def test_the_csv_has_exactly_the_agreed_columns_and_the_sheet_s_numbers(tmp_path
     one = sheet("six", "AAABBB")
     path = save_sheet(one, tmp_path).csv
     assert path.read_bytes().split(b"\r\n")[0].decode() == (
-        "bend,mark_mm,dial_deg,twist_deg,angle_deg,mark_u_mm,angle_u_deg,start_mm,end_mm,feed,note"
+        "bend,mark_mm,dial_deg,twist_deg,angle_deg,mark_u_mm,angle_u_deg,start_mm,end_mm,feed,note,step,turn_deg"
     )
     table = pd.read_csv(path, keep_default_na=False)
     assert tuple(table.columns) == MARK_COLUMNS
@@ -45,6 +45,13 @@ def test_the_csv_has_exactly_the_agreed_columns_and_the_sheet_s_numbers(tmp_path
     assert table["bend"].tolist() == [1, 2, 3, 4, 5, 6]
     assert table["feed"].tolist() == list("AAABBB")
     assert table["note"].tolist() == list(one.notes)
+
+
+def test_what_there_is_no_number_of_is_left_blank() -> None:
+    """The bend made first is turned from nothing, and so is the first one after a turn end for end."""
+    rows = list(csv.DictReader(sheet_csv(sheet("six", "AAABBB")).splitlines()))
+    assert [row["step"] for row in rows] == list("123456")
+    assert [row["turn_deg"] == "" for row in rows] == [True, False, False, True, False, False]
 
 
 def test_a_line_without_bends_has_a_header_alone() -> None:
@@ -66,7 +73,7 @@ def test_a_note_with_a_comma_stays_one_cell() -> None:
         rows = list(csv.reader(sheet_csv(one).splitlines()))
     finally:
         sheet.cache_clear()
-    assert rows[1][-1] == 'beyond the offcuts, "far"'
+    assert rows[1][MARK_COLUMNS.index("note")] == 'beyond the offcuts, "far"'
     assert len(rows[1]) == len(MARK_COLUMNS)
 
 

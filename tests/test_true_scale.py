@@ -21,7 +21,6 @@ from scipy.stats import t as student
 from bendcal.atomic import NotSaved
 from bendcal.cli import main
 from bendcal.figures.paper import BLUE, INK
-from bendcal.figures.twist_clock import turn_words
 from bendcal.law import Law
 from bendcal.marks import MarkSheet, mark_out
 from bendcal.measures import inch_text
@@ -297,7 +296,7 @@ def test_every_number_that_the_vice_needs_is_printed(inches: bool) -> None:
         assert f"dial {one.dial_deg[k]:.1f}°" in said
         assert f"finish {one.legs.angle_deg[k]:.1f}°" in said
         assert f"95 % finish between {low[k]:.1f}° and {high[k]:.1f}°" in said
-        assert turn_words(one, k + 1) in said
+        assert one.steps[k].words in said
         assert not inches or inch_text(float(one.mark_mm[k])) in said
     for piece in strip_of(one, width_mm=WIDE_MM["a4"]).pieces[1:]:
         assert said.count(f"joint {piece.from_mm:g}") == 2

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bendcal.figures.twist_clock import side_words
 from bendcal.marks import MarkSheet
 from bendcal.path import wrap_deg
 from bendcal.plans import Plan, PlanStep
@@ -61,11 +60,8 @@ class BenderView:
     @property
     def turn_words(self) -> str:
         """What the hands do to the tube before this bend."""
-        if self.step.turn_deg is None:
-            line_at = "line on the inside" if self.line_deg == 0 else f"line at {side_words(self.line_deg)}"
-            return line_at if self.is_first else f"end for end; {line_at}"
-        turn = float(wrap_deg(round(self.step.turn_deg, 1)))
-        return "no turn" if turn == 0 else "half a turn" if abs(turn) == 180 else f"turn {side_words(turn)}"
+        words = self.step.work.words
+        return f"turn {words}" if words[0].isdigit() else words
 
 
 def bender_view(piece: Workpiece, sheet: MarkSheet, plan: Plan, step: int) -> BenderView:

@@ -74,7 +74,8 @@ def _names_above(inches: bool) -> list[str]:
 
 def _names_below(sheet: MarkSheet) -> list[str]:
     # Which end leads is worth a row only where the tube is turned end for end.
-    return ["dial", "finished angle", "twist"] + (["end leading"] if np.any(sheet.feed < 0) else [])
+    # The same holds of the order, where it is not that of the bends along the tube.
+    return ["dial", "finished angle", "twist"] + (["end leading"] if np.any(sheet.feed < 0) else []) + ([] if sheet.in_row else ["made as no."])
 
 
 def _texts(sheet: MarkSheet, bend: int, inches: bool) -> tuple[list[str], list[str]]:
@@ -82,8 +83,12 @@ def _texts(sheet: MarkSheet, bend: int, inches: bool) -> tuple[list[str], list[s
     mark = float(sheet.mark_mm[bend])
     twist = "first" if bend == 0 else signed(float(sheet.legs.twist_deg[bend]), "°")
     above = [f"{mark:.1f}", inch_text(mark)]
-    below = [f"{sheet.dial_deg[bend]:.1f}°", f"{sheet.legs.angle_deg[bend]:.1f}°", twist, "A" if sheet.feed[bend] > 0 else "B"]
-    return above[: len(_names_above(inches))], below[: len(_names_below(sheet))]
+    below = [f"{sheet.dial_deg[bend]:.1f}°", f"{sheet.legs.angle_deg[bend]:.1f}°", twist]
+    if np.any(sheet.feed < 0):
+        below.append("A" if sheet.feed[bend] > 0 else "B")
+    if not sheet.in_row:
+        below.append(str(sheet.order.index(bend + 1) + 1))
+    return above[: len(_names_above(inches))], below
 
 
 def _label_width_mm(sheet: MarkSheet, bend: int, inches: bool) -> float:

@@ -9,9 +9,9 @@ from matplotlib.patches import Circle
 from bendcal.figures.paper import BLUE, GREY, INK, PALE, PAPER, Picture, canvas, line, write
 from bendcal.figures.shapes import around, arrow, badge, outline, towards
 from bendcal.marks import MarkSheet
-from bendcal.path import clock_deg, tube_turn_deg, wrap_deg
+from bendcal.path import wrap_deg
 
-__all__ = ["KEY", "clocks", "draw_clock", "draw_twist_clocks", "line_at_deg", "side_words", "turn_words", "twist_clocks_height_mm"]
+__all__ = ["KEY", "clocks", "draw_clock", "draw_twist_clocks", "twist_clocks_height_mm"]
 
 _LEAST_CELL_MM, _MOST_CELL_MM, _ROW_MM, _RADIUS_MM = 30.0, 34.0, 33.5, 7.5
 
@@ -21,47 +21,8 @@ KEY = (
 )
 
 
-def line_at_deg(sheet: MarkSheet) -> np.ndarray:
-    """Where the line drawn along the tube has to be for each bend, from the side that the tube bends to.
-
-    Parameters
-    ----------
-    sheet : what :func:`bendcal.mark_out` returned
-
-    Returns
-    -------
-    (n,) degrees in (−180, 180], positive clockwise seen from end A; the first is 0, for the line is
-    drawn on the inside of bend 1
-    """
-    return np.atleast_1d(wrap_deg(-np.round(clock_deg(sheet.legs.twist_deg), 1)))
-
-
-def turn_words(sheet: MarkSheet, bend: int) -> str:
-    """How to turn the tube before a bend, in few words, seen from end A.
-
-    Parameters
-    ----------
-    sheet : what :func:`bendcal.mark_out` returned
-    bend : 1 is the first
-    """
-    if bend == 1:
-        return "line on the inside"
-    if sheet.feed[bend - 1] != sheet.feed[bend - 2]:
-        at = float(line_at_deg(sheet)[bend - 1])
-        return f"end for end; line {f'at {side_words(at)}' if at else 'on the inside'}"
-    turn = float(wrap_deg(round(float(tube_turn_deg(sheet.legs.twist_deg[bend - 1])), 1)))
-    if turn == 0:
-        return "no turn"
-    return "half a turn" if abs(turn) == 180 else side_words(turn)
-
-
-def side_words(turn_deg: float) -> str:
-    """How far and which way round, such as ``25.9° clockwise``."""
-    return f"{abs(turn_deg):.1f}° {'clockwise' if turn_deg > 0 else 'anticlockwise'}"
-
-
 def clocks(sheet: MarkSheet) -> Picture:
-    """One clock a bend: where the tube's line is, where it was, and which way to turn.
+    """One clock a bend, in the order in which they are made: where the tube's line is, where it was, and which way to turn.
 
     Parameters
     ----------
@@ -76,7 +37,7 @@ def clocks(sheet: MarkSheet) -> Picture:
     picture, ax = canvas(width, height)
     draw_twist_clocks(ax, sheet, x=5.0, top=height - 2.0, width=width - 10.0)
     write(ax, 6.0, 3.5, KEY, size=8.5, color=GREY)
-    turns = "; ".join(f"bend {k + 1}: {turn_words(sheet, k + 1)}" for k in range(sheet.legs.bends))
+    turns = "; ".join(f"bend {step.bend}: {step.words}" for step in sheet.steps)
     picture.alt = f"{sheet.line.line}, turns of the tube seen from end A: {turns or 'none'}."
     return picture
 
@@ -94,15 +55,18 @@ def draw_twist_clocks(ax: Axes, sheet: MarkSheet, *, x: float, top: float, width
     """Draw the clocks in rows on paper, the upper left corner at (x, top) [mm]."""
     columns = _columns(width)
     cell = min(width / columns, _MOST_CELL_MM)
-    at = line_at_deg(sheet)
-    for k in range(sheet.legs.bends):
+    for k, step in enumerate(sheet.steps):
         row, column = divmod(k, columns)
         centre = np.array([x + (column + 0.5) * cell, top - row * _ROW_MM - 5.0 - _RADIUS_MM])
-        swapped = k > 0 and sheet.feed[k] != sheet.feed[k - 1]
-        draw_clock(ax, centre, float(at[k]), None if k == 0 or swapped else float(at[k - 1]))
-        badge(ax, centre[0] - _RADIUS_MM - 3.4, centre[1] + _RADIUS_MM - 1.0, k + 1)
-        for i, text in enumerate(_two_lines(turn_words(sheet, k + 1))):
+        now = _tenth(step.line_deg)
+        draw_clock(ax, centre, now, None if step.turn_deg is None else _tenth(now - step.turn_deg))
+        badge(ax, centre[0] - _RADIUS_MM - 3.4, centre[1] + _RADIUS_MM - 1.0, step.bend)
+        for i, text in enumerate(_two_lines(step.words)):
             write(ax, centre[0], centre[1] - _RADIUS_MM - 5.5 - 4.2 * i, text, size=8.5, bold=i == 0, ha="center")
+
+
+def _tenth(turn_deg: float) -> float:
+    return float(wrap_deg(round(turn_deg, 1)))
 
 
 def _two_lines(words: str) -> list[str]:

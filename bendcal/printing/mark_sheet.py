@@ -13,7 +13,7 @@ from bendcal.figures.straight_tube import KEY as TUBE_KEY
 from bendcal.figures.straight_tube import draw_straight_tube, straight_tube_height_mm
 from bendcal.figures.style import signed
 from bendcal.figures.twist_clock import KEY as CLOCK_KEY
-from bendcal.figures.twist_clock import draw_twist_clocks, turn_words, twist_clocks_height_mm
+from bendcal.figures.twist_clock import draw_twist_clocks, twist_clocks_height_mm
 from bendcal.marks import MarkSheet
 from bendcal.measures import inch_text, mm_text
 from bendcal.order import cautions, order_of_work
@@ -124,6 +124,7 @@ def _columns(sheet: MarkSheet, inches: bool) -> list[_Column]:
     low, high = sheet.law.finished_angle(sheet.dial_deg).interval(0.95) if n else ((), ())
     mark_low, mark_high = Estimate(sheet.mark_mm, sheet.mark_u_mm, dof=sheet.law.law_dof).interval(0.95) if n else ((), ())
     half = (np.asarray(mark_high) - np.asarray(mark_low)) / 2
+    words = {step.bend: step.words for step in sheet.steps}
     columns = [
         _Column(("",), 5.0, [""] * n),
         _Column(("bend",), 9.0, [f"{k + 1}" for k in range(n)], bold=True),
@@ -131,7 +132,7 @@ def _columns(sheet: MarkSheet, inches: bool) -> list[_Column]:
         _Column(("inch",), 19.0, [inch_text(float(mm)) for mm in sheet.mark_mm]),
         _Column(("± 95 %,", "mm"), 12.0, [f"{mm:.1f}" for mm in half]),
         _Column(("dial",), 15.0, [f"{deg:.1f}°" for deg in sheet.dial_deg], bold=True),
-        _Column(("turn the tube,", "seen from end A"), 39.0, [turn_words(sheet, k + 1) for k in range(n)], left=True),
+        _Column(("turn the tube,", "seen from end A"), 39.0, [words[k + 1] for k in range(n)], left=True),
         _Column(("twist",), 15.0, ["" if k == 0 else signed(float(deg), "°") for k, deg in enumerate(sheet.legs.twist_deg)]),
         _Column(("finished", "angle"), 15.0, [f"{deg:.1f}°" for deg in sheet.legs.angle_deg], bold=True),
         _Column(("95 % finish", "between"), 26.0, [f"{a:.1f} to {b:.1f}°" for a, b in zip(low, high, strict=True)]),
@@ -151,8 +152,11 @@ def _table(pages: Pages, sheet: MarkSheet, inches: bool) -> None:
     spare = (pages.width - sum(column.width for column in columns)) / (len(columns) - 1)
     lefts = pages.x + np.cumsum([0.0, *(column.width + spare for column in columns[:-1])])
     pages.heading("Bends, in this order", keep=20.0)
+    if not sheet.in_row:
+        pages.text("Bends are numbered along the tube, from end A; they are made from the top of this table down.", size=9.0, bold=True, after=0.5)
     _table_head(pages, columns, lefts)
-    for k, (label, note) in enumerate(zip(sheet.line.bend_labels, sheet.notes, strict=True)):
+    for k in (bend - 1 for bend in sheet.order):
+        label, note = sheet.line.bend_labels[k], sheet.notes[k]
         under = wrap("; ".join(filter(None, (label, note))), pages.width - 18.0, 8.0) if label or note else []
         cells = [wrap(column.cells[k], column.width - _LEAD_MM + 0.5, 9.0) if column.left else [column.cells[k]] for column in columns]
         height = 5.6 + 4.0 * (max(map(len, cells)) - 1) + 3.6 * len(under)
@@ -192,16 +196,20 @@ def _lengths(pages: Pages, sheet: MarkSheet, inches: bool) -> None:
     low, high = Estimate(0.0, sheet.length_u_mm, dof=sheet.law.dof).interval(0.95)
     law = sheet.law
     pieces = "one offcut" if law.n_offcuts == 1 else f"{law.n_offcuts} offcuts"
-    taught = f" By {pieces}, finished at {law.angle_range_deg[0]:.0f}° to {law.angle_range_deg[1]:.0f}°." if law.angle_range_deg else ""
+    taught = f" By {pieces}, finished at {_span(*law.angle_range_deg)}." if law.angle_range_deg else ""
     both = lambda mm: f"{mm_text(mm)} ({inch_text(mm)})" if inches else mm_text(mm)  # noqa: E731
     pages.need(15.0)
     pages.y += 15.0
     pages.text(f"Cut {both(sheet.cut_length_mm)}. Spare at end {last}: {both(sheet.trim_mm)}, to cut off after the fit-up.", size=10.0, bold=True)
     pages.text(
-        f"On the straight tube the seat of end A lies at {mm_text(sheet.seat_a_mm)} and that of end B at {mm_text(sheet.seat_b_mm)} from the cut "
+        f"On the straight tube the seat of end A lies at {both(sheet.seat_a_mm)} and that of end B at {both(sheet.seat_b_mm)} from the cut "
         f"end A. The bent line will come out within ± {(high - low) / 2:.1f} mm (95 %) along its leg at end {last}.{taught}",
         size=9.0, after=2.0,
     )  # fmt: skip
+
+
+def _span(low_deg: float, high_deg: float) -> str:
+    return f"{low_deg:.0f}° to {high_deg:.0f}°" if high_deg - low_deg >= 1 else f"{(low_deg + high_deg) / 2:.1f}°"
 
 
 def _turns(pages: Pages, sheet: MarkSheet) -> None:

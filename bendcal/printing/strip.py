@@ -11,7 +11,6 @@ from matplotlib.axes import Axes
 from bendcal.figures.paper import BLUE, GREY, INK, PALE, PAPER, block, line, printable, text_width_mm, wrap, write
 from bendcal.figures.shapes import badge, outline
 from bendcal.figures.style import spread
-from bendcal.figures.twist_clock import turn_words
 from bendcal.marks import MarkSheet
 from bendcal.measures import MM_PER_INCH, inch_text
 from bendcal.printing.pages import Pages
@@ -108,10 +107,12 @@ def _tags(sheet: MarkSheet, inches: bool, short: int) -> tuple[_Tag, ...]:
         tags.append(_Tag(cut, (f"cut end {letter}{', seat' if one else ''}{place}", *(also(cut) if cut else ())), below))
         if not one:
             tags.append(_Tag(seat, (f"seat {letter} {seat:.1f}", *also(seat))))
+    made = {step.bend: (i + 1, step.words) for i, step in enumerate(sheet.steps)}
     for k, mark in enumerate(float(mm) for mm in sheet.mark_mm):
-        turn = turn_words(sheet, k + 1)
+        number, turn = made[k + 1]
         words = wrap(f"turn {turn}" if turn[0].isdigit() else turn, _TURN_MM, _SIZE)
-        below = (f"dial {sheet.dial_deg[k]:.1f}°", f"finish {sheet.legs.angle_deg[k]:.1f}°", *words)
+        when = () if sheet.in_row else (f"made as no. {number}",)
+        below = (*when, f"dial {sheet.dial_deg[k]:.1f}°", f"finish {sheet.legs.angle_deg[k]:.1f}°", *words)
         above = (f"{mark:.1f}", *also(mark)) if short < 2 else ("",)
         tags.append(_Tag(mark, above, () if short else below, k + 1))
     return tuple(sorted(tags, key=lambda tag: tag.at_mm))
