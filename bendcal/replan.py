@@ -189,7 +189,7 @@ def _marks_for(shop: Shop, cal: Calibration, sheet: MarkSheet, half: HalfMade, c
         start, end = sheet.cut_length_mm - end[::-1], sheet.cut_length_mm - start[::-1]
     line = replace(sheet.line, legs=changed, nodes_mm=None, labels=())
     feed = ["A" if side > 0 else "B" for side in sheet.feed]
-    new = mark_out(shop, cal, line, feed=feed, trim_mm=max(spare, 0.0))
+    new = mark_out(shop, cal, line, feed=feed, order=sheet.order, trim_mm=max(spare, 0.0))
     offset = float(sheet.law.parameters["mark_offset_mm"])
     mark = np.where(sheet.feed > 0, start - offset, end + offset)
     return replace(

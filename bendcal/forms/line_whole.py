@@ -19,13 +19,13 @@ from bendcal.line_changing import put_line_aside
 from bendcal.line_index import BEING_ENTERED
 from bendcal.line_renaming import rename_line
 from bendcal.line_saving import save_line
-from bendcal.marks import MarkSheet, mark_out
+from bendcal.marks import MarkSheet
 from bendcal.mirror import PLANES, mirrored
 from bendcal.order import cautions
-from bendcal.plan_report import order_warning, plan_table
-from bendcal.plans import Plan
+from bendcal.planned import mark_out_planned
 from bendcal.reports import cut_sentence, marks_table
 from bendcal.sheets import SheetFiles, save_sheet
+from bendcal.working import order_words
 
 __all__ = ["LineWhole", "download_html"]
 
@@ -97,12 +97,12 @@ class LineWhole:
         if plans.best is None:
             notices.say("blocked", plans.sentence, *plans.notes, first="No sheet was made. ")
             return
-        sheet = mark_out(shop, cal, opened.name, feed=plans.best.feed)
+        sheet = mark_out_planned(shop, cal, opened.name, plans=plans)
         files = save_sheet(sheet, shop.folder)
-        self.sheet.value = _sheet_html(sheet, plans.best, files)
+        self.sheet.value = _sheet_html(sheet, files)
         notices.say("done", f"{clock()}. The sheet of {opened.name} is made: {files.pdf}.")
-        if told := [text for text in (order_warning(plans.best), *sheet.warnings) if text]:
-            notices.say("asked", *told, first="Before you cut: ")
+        if sheet.warnings:
+            notices.say("asked", *sheet.warnings, first="Before you cut: ")
 
     def _rename(self) -> widgets.Text | None:
         opened, notices, new = self.opened(), self.pressing.notices, self.boxes["name"].value.strip()
@@ -157,15 +157,14 @@ class LineWhole:
         notices.say("done", f"{clock()}. {opened.name} {done}")
 
 
-def _sheet_html(sheet: MarkSheet, plan: Plan, files: SheetFiles) -> str:
+def _sheet_html(sheet: MarkSheet, files: SheetFiles) -> str:
     """The sheet in short, with links to keep it."""
     told = "".join(f"<li>{escape(str(caution))}</li>" for caution in cautions(sheet))
-    leads = small(f"Made with end {plan.feed[0] if len(set(plan.feed)) == 1 else 'A or B, as the sheet says,'} leading.")
-    order = (small("The plan's order:") + table_html(plan_table(plan))) if order_warning(plan) else ""
+    order = small(f"Make {order_words(sheet.steps)}.") if sheet.steps else ""
     links = " · ".join(download_html(path) for path in (files.pdf, files.csv))
     return (
         f"{heading(f'The sheet of {sheet.line.line}')}<ul style='margin: 2px 0; line-height: 1.45; max-width: 56em'>{told}</ul>"
-        f"{small(cut_sentence(sheet))}{leads}{table_html(marks_table(sheet))}{order}<p>{links}</p>"
+        f"{small(cut_sentence(sheet))}{order}{table_html(marks_table(sheet))}<p>{links}</p>"
     )
 
 
