@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from math import inf, radians
+from math import inf
 
 import numpy as np
 import pandas as pd

@@ -42,7 +42,8 @@ class MarkSheet:
     feed : (n,) +1 where end A leads, −1 where the tube is turned end for end
     cut_length_mm : what to cut off, the trim included
     trim_mm : spare tube at ``line.trim_at``, to cut after the fit-up
-    length_u_mm : standard uncertainty of where that end falls along its leg
+    length_u_mm : standard uncertainty of where that end falls along its leg; as those of the marks, with what a measured
+        shape (a pattern) leaves open. Those of the angles are of what comes out, as it is checked at the vice
     straights_mm : (n + 1,) straight tube before, between and after the bends
     trim_wanted_mm : the spare tube that would make the line long enough
     readings_differ : whether the shop's readings are others than those that made the law
