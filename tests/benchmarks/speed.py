@@ -58,7 +58,7 @@ def joint_residuals(shop: Shop):
     """The same joint model as one residual vector: causes, own deviations and true angles all unknown."""
     pairs = shop.pairs()
     pieces, pool = pieces_of(shop, pairs), pool_of(shop, pairs)
-    k, n = len(pairs), len(pieces.dial)
+    k = len(pairs)
     root = np.linalg.cholesky(pool.own[:, :5, :5])  # bow and drift are their bender's alone
     whiten = np.linalg.cholesky(pieces.precision)
     owner_sd, kind_sd = np.sqrt(pool.owner_variance), np.sqrt(pool.kind_variance)
