@@ -196,6 +196,12 @@ def test_lab_is_quiet(lab: Lab) -> None:
         assert name in disabled
 
 
+def test_no_cell_leaves_the_page_when_it_is_scrolled_away(lab: Lab) -> None:
+    """Older versions of JupyterLab take cells that are out of sight from the page, with what was typed into their forms."""
+    told = json.loads(lab.get("/lab/api/settings/@jupyterlab/notebook-extension:tracker"))
+    assert told["schema"]["properties"]["windowingMode"]["default"] == "none"
+
+
 def test_a_person_runs_the_pages_in_a_browser(lab: Lab, chromium: str) -> None:
     """Each page of one's own shop opens and runs to its end, without an error, a message or a question in the way."""
     from playwright.sync_api import expect, sync_playwright

@@ -21,6 +21,9 @@ SAMPLE = ROOT / "sample_measurements"
 PAGES = remake_notebooks.PAGES
 NAMES = [page.name for page in PAGES]
 PIXELS_MAY_DIFFER = 0.02  # of the pixels, by font rounding on another system
+#: The pictures are made with the pinned matplotlib; 3.10 draws letters otherwise than 3.11, so that up to a tenth of the pixels differ.
+PINNED = re.search(r"^matplotlib==(\d+\.\d+)", (ROOT / "constraints.txt").read_text(encoding="utf-8"), re.MULTILINE)[1]
+SAME_LETTERS = matplotlib.__version__.startswith(f"{PINNED}.")
 
 
 def cells_of(page: Path, kind: str = "") -> list[dict]:
@@ -45,8 +48,11 @@ def pixels(png: bytes) -> np.ndarray:
 
 
 def assert_alike(kept: bytes, made: bytes, what: str) -> None:
-    """Two pictures of one size, nearly all of whose pixels are the same."""
+    """Two pictures of one size, nearly all of whose pixels are the same; with another matplotlib they are of a like size."""
     one, two = pixels(kept), pixels(made)
+    if not SAME_LETTERS:
+        np.testing.assert_allclose(one.shape, two.shape, rtol=0.02, err_msg=what)
+        return
     assert one.shape == two.shape, what
     differ = float(np.mean(np.abs(one - two).max(axis=2) > 0.1))
     assert differ < PIXELS_MAY_DIFFER, what
@@ -135,6 +141,13 @@ def test_run_again_a_page_shows_the_same(page: Path) -> None:
             if png is not None:
                 assert_alike(base64.b64decode(png), base64.b64decode(new), one["id"])
     assert kept == made, f"run python tests/remake_notebooks.py ({page.name} would change)"
+    _all_compared()
+
+
+def _all_compared() -> None:
+    """Say so where pictures were not compared pixel by pixel."""
+    if not SAME_LETTERS:
+        pytest.skip(f"all else is the same; pictures are not compared, matplotlib {matplotlib.__version__} draws letters otherwise than {PINNED}")
 
 
 def truths(page: Path) -> list[float]:
@@ -177,6 +190,7 @@ def test_the_pictures_of_the_readme_are_of_the_sample() -> None:
     for name, data in there.items():
         assert len(data) < 80_000, name
         assert_alike(data, made[name], f"{name}: run python tests/remake_pictures.py")
+    _all_compared()
 
 
 @pytest.mark.parametrize("name", ["README.md", "DEVELOPERS.md"])
