@@ -42,7 +42,8 @@ def best_bars(
 
     The aims are met one after the other: least length of lines uncut, of practice pieces uncut,
     least waste, fewest bars opened, the shorter bars opened. What is reached of one is a
-    condition for the next.
+    condition for the next. Where a rule of thumb does as well as the best, its way is taken, so
+    that the answer does not hang on which of several equally good ones a solver comes upon.
 
     Parameters
     ----------
@@ -80,14 +81,22 @@ def best_bars(
             gains = reached - costs @ model.exact(other)
             told = gains[np.abs(gains) > _SLACK_MM]  # the first aim that differs decides
             of = other if told.size and told[0] > 0 else of
+    reached = costs @ model.exact(of)
+    for keep_mm in (usable_mm, 0.0):
+        for bars in (np.arange(len(stock_mm)), np.argsort(stock_mm, kind="stable"), np.unique(of[of >= 0])):
+            simple = _first_fit(length_mm, stock_mm, kerf_mm, keep_mm, bars)
+            if np.all(costs @ model.exact(simple) <= reached + _SLACK_MM):
+                return simple, proven
     return of, proven
 
 
-def _first_fit(length: np.ndarray, stock: np.ndarray, kerf: float) -> np.ndarray:
-    """A way of cutting to begin with: the longest first, each from the first piece that has room for it."""
+def _first_fit(length: np.ndarray, stock: np.ndarray, kerf: float, keep_mm: float = 0.0, bars: np.ndarray | None = None) -> np.ndarray:
+    """A way by a rule of thumb: the longest first, each from the first of `bars` that has room for it, with nothing or `keep_mm` over."""
     of, room = np.full(len(length), -1), stock + kerf
+    order = np.arange(len(stock)) if bars is None else bars
     for i in np.argsort(-length, kind="stable"):
-        fits = np.flatnonzero(room >= length[i] + kerf)
+        over = room[order] - length[i] - kerf
+        fits = order[(over >= 0) & ((over <= kerf + _SAME_MM) | (over >= keep_mm + kerf - _SAME_MM))]  # the last cut may fall away
         if fits.size:
             of[i] = fits[0]
             room[fits[0]] -= length[i] + kerf

@@ -212,3 +212,14 @@ def test_a_worse_answer_of_the_solver_is_not_taken(monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr(cut_model, "milp", nothing_cut)
     plan = cut_list([Bar("a", 450.0)], [Cut("x", 400.0), Cut("y", 100.0)])
     assert [cut.name for cut in plan.missing] == ["y"]
+
+
+def test_of_ways_that_are_equally_good_the_simplest_is_taken() -> None:
+    """Whatever a solver comes upon first: the longest from the first piece, as far as a rest that is kept allows, then the next."""
+    cuts = [Cut("line", 300.3)] + [Cut("double", 100.0, True)] * 3 + [Cut("bubble", 100.0, True)] * 3
+    said = cut_list([Bar("first", 1000.0), Bar("second", 1000.0)], cuts).sentences
+    assert said == (
+        "From first (1000 mm): 300.3 mm for line, 3 × 100.0 mm for double, 100.0 mm for bubble; 299.7 mm are left, to be kept.",
+        "From second (1000 mm): 2 × 100.0 mm for bubble; 800.0 mm are left, to be kept.",
+        "No rest is thrown away.",
+    )
