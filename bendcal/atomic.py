@@ -12,9 +12,10 @@ import os
 import re
 import secrets
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
-__all__ = ["NotSaved", "sweep_leftovers", "write_atomically"]
+__all__ = ["NotSaved", "make_folder", "sweep_leftovers", "write_atomically", "write_together"]
 
 _LEFTOVER = re.compile(r"\.bendcal-[0-9a-f]{12}\.tmp\Z")
 REPLACE_ATTEMPTS = 8
@@ -62,33 +63,85 @@ def write_atomically(path: str | os.PathLike[str], data: bytes) -> None:
     ...     (Path(folder) / "note.txt").read_bytes()
     b'kept'
     """
-    target = Path(os.path.realpath(path))
-    if target.is_dir():
-        raise NotSaved(target, f"{target} is a folder, so no file of that name can be saved.")
-    if target.exists() and not os.access(target, os.W_OK, effective_ids=os.access in os.supports_effective_ids):
-        # Replacing would get round the protection that somebody put on the file.
-        raise NotSaved(target, f"{target} is write-protected. Allow writing to it, then save again.")
-    temporary = target.with_name(f".bendcal-{secrets.token_hex(6)}.tmp")
+    write_together([(path, data)])
+
+
+def write_together(contents: Sequence[tuple[str | os.PathLike[str], bytes]]) -> None:
+    """Write files that belong together: all of them, or none where one cannot be written.
+
+    Each is whole at any moment, whatever happens. Only where the power fails between two of them may some be new and some old.
+
+    Parameters
+    ----------
+    contents : for each file its path, as for :func:`write_atomically`, and its whole content
+
+    Raises
+    ------
+    NotSaved : as :func:`write_atomically`, for the first that cannot be written; every file is then as it was
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     (Path(folder) / "b.txt").mkdir()
+    ...     try:
+    ...         write_together([(Path(folder) / "a.txt", b"a"), (Path(folder) / "b.txt", b"b")])
+    ...     except NotSaved:
+    ...         [entry.name for entry in Path(folder).iterdir()]
+    ['b.txt']
+    """
+    unchanged = "The file is as it was." if len(contents) == 1 else "Nothing was changed."
+    staged: list[tuple[Path, Path]] = []
+    done: list[tuple[Path, bytes | None]] = []
     try:
-        _write_through(temporary, data, like=target)
-    except OSError as error:
-        _remove(temporary)
-        raise NotSaved(target, _why_not_written(target, error)) from error
-    except BaseException:  # a Ctrl-C between two steps
-        _remove(temporary)
+        for path, data in contents:
+            staged.append(_staged(Path(os.path.realpath(path)), data, unchanged))
+        for target, temporary in staged:
+            before = target.read_bytes() if len(staged) > 1 and target.exists() else None
+            try:
+                _replace(temporary, target)
+            except OSError as error:
+                raise NotSaved(
+                    target,
+                    f"{target.name} could not be replaced ({error.strerror or error}). "
+                    f"It is probably open in {'a spreadsheet' if target.suffix == '.csv' else 'another program'}: close it there, then save again. {unchanged}",
+                ) from error
+            done.append((target, before))
+    except BaseException:  # a Ctrl-C between two steps too
+        _put_back(done)
         raise
-    try:
-        _replace(temporary, target)
-    except OSError as error:
-        raise NotSaved(
-            target,
-            f"{target.name} could not be replaced ({error.strerror or error}). "
-            f"It is probably open in a spreadsheet: close it there, then save again. "
-            f"The file is as it was.",
-        ) from error
     finally:
-        _remove(temporary)
-    _sync_folder(target.parent)
+        for _, temporary in staged:
+            _remove(temporary)
+    for folder in dict.fromkeys(target.parent for target, _ in staged):
+        _sync_folder(folder)
+
+
+def make_folder(folder: str | os.PathLike[str]) -> None:
+    """Make a folder where there is none, in one that is there.
+
+    Raises
+    ------
+    NotSaved : with a sentence, where it cannot be made
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as shop:
+    ...     make_folder(Path(shop) / "sheets")
+    ...     (Path(shop) / "sheets").is_dir()
+    True
+    """
+    target = Path(folder)
+    try:
+        target.mkdir(exist_ok=True)
+    except OSError as error:
+        remedy = f"Allow writing in {target.parent}, or copy that folder to a place of your own"
+        if isinstance(error, FileExistsError):
+            remedy = f"A file of that name is in its place: rename or remove {target.name}"
+        elif isinstance(error, FileNotFoundError):
+            remedy = f"There is no folder {target.parent}: make it"
+        raise NotSaved(target, f"The folder {target} cannot be made ({error.strerror or error}). {remedy}, then save again. Nothing was changed.") from error
 
 
 def sweep_leftovers(folder: str | os.PathLike[str], *, older_than_s: float = 60.0) -> int:
@@ -117,6 +170,35 @@ def sweep_leftovers(folder: str | os.PathLike[str], *, older_than_s: float = 60.
                     os.unlink(entry.path)
                     swept += 1
     return swept
+
+
+def _staged(target: Path, data: bytes, unchanged: str) -> tuple[Path, Path]:
+    """The target, and beside it a file that holds what it is to hold."""
+    if target.is_dir():
+        raise NotSaved(target, f"{target} is a folder, so no file of that name can be saved. Rename or remove it, then save again.")
+    if target.exists() and not os.access(target, os.W_OK, effective_ids=os.access in os.supports_effective_ids):
+        # Replacing would get round the protection that somebody put on the file.
+        raise NotSaved(target, f"{target} is write-protected. Allow writing to it, then save again.")
+    temporary = target.with_name(f".bendcal-{secrets.token_hex(6)}.tmp")
+    try:
+        _write_through(temporary, data, like=target)
+    except OSError as error:
+        _remove(temporary)
+        raise NotSaved(target, _why_not_written(target, error, unchanged)) from error
+    except BaseException:
+        _remove(temporary)
+        raise
+    return target, temporary
+
+
+def _put_back(done: list[tuple[Path, bytes | None]]) -> None:
+    """What the files held before, newest first; one that was not there goes again."""
+    for target, before in reversed(done):
+        if before is None:
+            _remove(target)
+        else:
+            with contextlib.suppress(OSError):
+                write_atomically(target, before)
 
 
 def _write_through(temporary: Path, data: bytes, *, like: Path) -> None:
@@ -160,7 +242,7 @@ def _remove(temporary: Path) -> None:
         temporary.unlink(missing_ok=True)
 
 
-def _why_not_written(target: Path, error: OSError) -> str:
+def _why_not_written(target: Path, error: OSError, unchanged: str) -> str:
     if isinstance(error, FileNotFoundError):
         return f"The folder {target.parent} does not exist. Make it, then save again."
     if isinstance(error, PermissionError):
@@ -170,5 +252,5 @@ def _why_not_written(target: Path, error: OSError) -> str:
         )
     return (
         f"{target.name} could not be saved in {target.parent} ({error.strerror or error}). "
-        f"The file is as it was."
+        f"Make room there, or save to another place. {unchanged}"
     )

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from bendcal.atomic import NotSaved, write_atomically
+from bendcal.atomic import make_folder, write_atomically
 from bendcal.cells import name_key, tidy
 from bendcal.columns import LINES
 from bendcal.faults import Fault, ShopFaults, quoted
@@ -204,8 +204,5 @@ def _of_line(faults: list[Fault], line: str) -> list[Fault]:
 
 def write_into(path: Path, data: bytes) -> None:
     """Write a file of a line whole or not at all, its folder made where there is none. Raises NotSaved with a sentence."""
-    try:
-        path.parent.mkdir(exist_ok=True)
-    except OSError as error:
-        raise NotSaved(path, f"The folder {path.parent} cannot be made ({error.strerror or error}). Nothing was changed.") from error
+    make_folder(path.parent)
     write_atomically(path, data)

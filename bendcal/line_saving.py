@@ -7,7 +7,7 @@ import io
 from os import PathLike
 from pathlib import Path
 
-from bendcal.atomic import NotSaved, write_atomically
+from bendcal.atomic import make_folder, write_atomically
 from bendcal.cells import name_key
 from bendcal.columns import LINES
 from bendcal.faults import ShopFaults
@@ -58,10 +58,7 @@ def save_line(folder: str | PathLike[str], line: Line) -> Path:
             raise ValueError(f"There is a file lines/{own.name} already, though {_FILE} has no such line. Rename or remove it, or choose another name.")
         values = {column.name: getattr(line, column.name, "") for column in LINES}
         more = with_row(table, data, values, {})
-        try:
-            own.parent.mkdir(exist_ok=True)
-        except OSError as error:
-            raise NotSaved(own, f"The folder {own.parent} cannot be made ({error.strerror or error}). Nothing was changed.") from error
+        make_folder(own.parent)
         write_atomically(own, _nodes(line).encode())
         try:
             save_log(path, index, more)

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import pandas as pd
 
-from bendcal.atomic import NotSaved, write_atomically
+from bendcal.atomic import NotSaved, make_folder, write_atomically, write_together
 from bendcal.bodies import BenderBody
 from bendcal.law import PARAMETERS, Law
 from bendcal.marks import MARK_COLUMNS, MarkSheet
@@ -39,7 +39,7 @@ class SheetFiles(NamedTuple):
 
 
 def save_sheet(sheet: MarkSheet, folder: str | PathLike[str], *, paper: str = "a4", inches: bool = False) -> SheetFiles:
-    """Write ``sheets/<line>.csv``, ``.json`` and ``.pdf`` into a shop folder, each whole or not at all.
+    """Write ``sheets/<line>.csv``, ``.json`` and ``.pdf`` into a shop folder: all three, or none of them.
 
     Parameters
     ----------
@@ -62,8 +62,7 @@ def save_sheet(sheet: MarkSheet, folder: str | PathLike[str], *, paper: str = "a
     target = _folder(folder)
     # A line may be called "v1.2": its full stop begins no file type.
     files = SheetFiles(*(target / f"{sheet.line.line}.{kind}" for kind in SheetFiles._fields))
-    for path, content in zip(files, contents, strict=True):
-        write_atomically(path, content)
+    write_together(list(zip(files, contents, strict=True)))
     return files
 
 
@@ -157,10 +156,7 @@ def _folder(shop: str | PathLike[str], *below: str) -> Path:
         raise NotSaved(target / FOLDER, f"There is no folder {target}, so no sheet can be saved in it. Give the shop's folder.")
     for name in (FOLDER, *below):
         target /= name
-        try:
-            target.mkdir(exist_ok=True)
-        except OSError as error:
-            raise NotSaved(target, f"The folder {target} cannot be made ({error.strerror or error}).") from error
+        make_folder(target)
     return target
 
 

@@ -9,7 +9,7 @@ import pytest
 from a_shop import ordinary_user
 
 from bendcal import atomic
-from bendcal.atomic import NotSaved, sweep_leftovers, write_atomically
+from bendcal.atomic import NotSaved, make_folder, sweep_leftovers, write_atomically, write_together
 from bendcal.faults import Caution, Fault, ShopFaults, quoted
 
 
@@ -92,6 +92,45 @@ def test_a_place_that_cannot_be_written_to_is_told(tmp_path: Path) -> None:
         with pytest.raises(NotSaved, match="nothing may be written in the folder"):
             write_atomically(folder / "note.txt", b"new")
         assert (made / "note.txt").read_bytes() == b"old"
+
+
+def test_files_that_belong_together_are_all_new_or_all_old(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whichever of three cannot be put in place, or is interrupted, the others are as they were: an old one old, a new one not there."""
+    paths = [tmp_path / name for name in ("a.csv", "b.json", "c.pdf")]
+    real = os.replace
+    for failing in paths:
+        for old in (False, True):
+            for error in (OSError(13, "in use"), KeyboardInterrupt("stop")):
+                for path in paths:
+                    path.unlink(missing_ok=True)
+                if old:
+                    paths[0].write_bytes(b"old")
+                seen = {path: path.read_bytes() for path in tmp_path.iterdir()}
+
+                def replace(source: Path, target: Path, failing: Path = failing, error: BaseException = error) -> None:
+                    if Path(target) == failing and Path(source).read_bytes() == b"new":
+                        raise error
+                    real(source, target)
+
+                with monkeypatch.context() as patch, pytest.raises((NotSaved, KeyboardInterrupt), match=f"{failing.name} could not be replaced.*Nothing was changed|stop"):
+                    patch.setattr(atomic.os, "replace", replace)
+                    write_together([(path, b"new") for path in paths])
+                assert {path: path.read_bytes() for path in tmp_path.iterdir()} == seen
+    write_together([(path, b"new") for path in paths])
+    assert [path.read_bytes() for path in paths] == [b"new"] * 3
+
+
+def test_a_folder_that_cannot_be_made_is_told_with_its_remedy(tmp_path: Path) -> None:
+    """A file in its place, no folder to make it in, or no right to."""
+    (tmp_path / "sheets").write_text("x")
+    with pytest.raises(NotSaved, match="sheets cannot be made .*A file of that name is in its place: rename or remove sheets, then save again. Nothing was changed."):
+        make_folder(tmp_path / "sheets")
+    with pytest.raises(NotSaved, match="There is no folder .*none: make it, then save again"):
+        make_folder(tmp_path / "none" / "sheets")
+    with ordinary_user() as made:
+        (made / "closed").mkdir(0o555)
+        with pytest.raises(NotSaved, match="Allow writing in .*closed, or copy that folder to a place of your own, then save again"):
+            make_folder(made / "closed" / "sheets")
 
 
 def test_only_old_leftovers_of_this_kit_are_swept(tmp_path: Path) -> None:

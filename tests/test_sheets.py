@@ -137,8 +137,20 @@ def test_a_missing_shop_folder_is_said(tmp_path: Path, quick_print: None) -> Non
 def test_a_file_in_the_folder_s_place_is_said(tmp_path: Path, quick_print: None) -> None:
     """Where `sheets` is a file, the sentence names it."""
     (tmp_path / "sheets").write_text("not a folder")
-    with pytest.raises(NotSaved, match="sheets cannot be made"):
+    with pytest.raises(NotSaved, match="sheets cannot be made .*rename or remove sheets, then save again"):
         save_sheet(sheet("one"), tmp_path)
+
+
+def test_a_print_that_cannot_be_put_in_its_place_keeps_the_other_two_back(tmp_path: Path, quick_print: None) -> None:
+    """Table, facts and print are of one sheet: where the print cannot be saved, the old table and facts stay."""
+    before = [path.read_bytes() for path in save_sheet(sheet("one"), tmp_path)[:2]]
+    pdf = tmp_path / "sheets" / "one.pdf"
+    pdf.unlink()
+    pdf.mkdir()
+    with pytest.raises(NotSaved, match="one.pdf is a folder"):
+        save_sheet(sheet("one", trim_at="A"), tmp_path)
+    assert [(tmp_path / "sheets" / f"one.{kind}").read_bytes() for kind in ("csv", "json")] == before
+    assert sorted(path.name for path in (tmp_path / "sheets").iterdir()) == ["one.csv", "one.json", "one.pdf"]
 
 
 def test_the_sample_s_lines_are_all_saved(sample_folder: Path, quick_print: None) -> None:
