@@ -47,9 +47,6 @@ class LatentFit:
     p : (G, P) parameters of each group
     covariance : (G, P, P)
     xi : (N,) adjusted hidden values
-    residual : (N, q) reading − prediction of the law alone (hidden value at μ); NaN where not read
-    residual_sd : (N, q) what that residual scatters by, the law's own uncertainty included
-    leverage : (N,) how much of the piece's information the fit takes from the piece itself, 0 to 1
     chi2 : Σ of squared normalised residuals, the prior's included
     log_evidence : log of the probability of the readings, the parameters integrated out
     steps : Gauss–Newton steps taken
@@ -58,9 +55,6 @@ class LatentFit:
     p: np.ndarray
     covariance: np.ndarray
     xi: np.ndarray
-    residual: np.ndarray
-    residual_sd: np.ndarray
-    leverage: np.ndarray
     chi2: float
     log_evidence: float
     steps: int
@@ -157,29 +151,13 @@ def solve(
     if not no_prior:
         log_det_all -= float(np.sum(np.linalg.slogdet(prior_precision)[1]))
     log_evidence = -0.5 * (chi2 + log_det_all + np.log(2 * np.pi) * float(taken.sum()))
-    per_piece = covariance[group]
-    leverage = np.einsum("npq,nqp->n", piece_information, per_piece) / np.maximum(taken.sum(axis=1), 1)
-    own = np.einsum("nip,npq,niq->ni", design, per_piece, design)
-    hidden_part = np.where(inverse_v > 0, 1.0 / finite_v, 0.0)[:, None] * slope**2
-    spread = _reading_variance(precision, taken) + hidden_part - own
-    return LatentFit(
-        p=p, covariance=covariance, xi=xi,
-        residual=np.where(taken, left, np.nan),
-        residual_sd=np.where(taken, np.sqrt(np.maximum(spread, 1e-12)), np.nan),
-        leverage=leverage, chi2=chi2, log_evidence=log_evidence, steps=steps,
-    )
+    return LatentFit(p=p, covariance=covariance, xi=xi, chi2=chi2, log_evidence=log_evidence, steps=steps)
 
 
 def _sum_by_group(values: np.ndarray, group: np.ndarray, groups: int) -> np.ndarray:
     total = np.zeros((groups, *values.shape[1:]))
     np.add.at(total, group, values)
     return total
-
-
-def _reading_variance(precision: np.ndarray, taken: np.ndarray) -> np.ndarray:
-    """The variance of each reading, from a precision that is zero where nothing was read."""
-    filled = precision + np.einsum("ni,ij->nij", ~taken, np.eye(precision.shape[1]))
-    return np.einsum("nii->ni", np.linalg.inv(filled))
 
 
 def _inverse(information: np.ndarray) -> np.ndarray:
