@@ -24,11 +24,13 @@ FLAGS = (
     "--no-sandbox --disable-gpu --disable-quic --no-first-run --disable-background-networking "
     "--disable-component-update --disable-sync"
 ).split()  # fmt: skip
+#: The pages that the tests write from.
+WRITING = ("1_calibrate_a_bender.ipynb", "6_all_the_lines.ipynb")
 _LEFT_OVER = shutil.ignore_patterns("calibration.json", "sheets", "*.tmp", "*.lock", ".ipynb_checkpoints")
 
 
 def kit_copy(folder: Path) -> Path:
-    """The pages, the sample, and a shop that may be written to, which page 1 is set to.
+    """The pages, the sample, and a shop that may be written to, which pages 1 and 6 are set to.
 
     >>> import tempfile
     >>> sorted(path.name for path in kit_copy(Path(tempfile.mkdtemp())).iterdir())
@@ -37,8 +39,9 @@ def kit_copy(folder: Path) -> Path:
     shutil.copytree(ROOT / "notebooks", folder / "notebooks", ignore=_LEFT_OVER)
     for name in ("sample_measurements", "shop"):
         shutil.copytree(ROOT / "sample_measurements", folder / name, ignore=_LEFT_OVER)
-    page = folder / "notebooks" / "1_calibrate_a_bender.ipynb"
-    page.write_text(json.dumps(with_names(json.loads(page.read_text(encoding="utf-8")), {"folder": "../shop"})), encoding="utf-8")
+    for name in WRITING:
+        page = folder / "notebooks" / name
+        page.write_text(json.dumps(with_names(json.loads(page.read_text(encoding="utf-8")), {"folder": "../shop"})), encoding="utf-8")
     return folder
 
 
@@ -134,6 +137,48 @@ class Person:
         last = self.page.locator(".jp-Notebook .jp-CodeCell").last.locator(".jp-InputPrompt")
         expect(last).to_have_text(re.compile(r"\[\d+\]:"), timeout=60_000)
         self.idle()
+
+    def run_by_keys(self) -> None:
+        """Run All Cells by the command palette, without the mouse."""
+        from playwright.sync_api import expect
+
+        keys = self.page.keyboard
+        keys.press("Control+Shift+c")
+        expect(self.page.locator(".lm-CommandPalette-input, .jp-ModalCommandPalette input").first).to_be_focused()
+        keys.type("run all cells")
+        expect(self.page.locator(".lm-CommandPalette-item.lm-mod-active")).to_contain_text("Run All Cells")
+        keys.press("Enter")
+
+    def tab_to(self, name: str, *, role: str = "textbox", most: int = 150) -> None:
+        """Press Tab until the box or button of that name has the focus."""
+        wanted = self.page.get_by_label(name, exact=True) if role == "textbox" else self.page.get_by_role(role, name=name, exact=True)
+        for _ in range(most):
+            if wanted.evaluate("here => here === document.activeElement"):
+                return
+            self.page.keyboard.press("Tab")
+        raise AssertionError(f"Tab does not come to {name}")
+
+    def restart(self) -> None:
+        """Menu Kernel, Restart."""
+        self.menu("Kernel", "kernelmenu:restart")
+        self.page.locator(".jp-Dialog .jp-mod-accept").click()
+        self.idle()
+
+    def theme(self, name: str) -> None:
+        """Menu Settings, Theme."""
+        from playwright.sync_api import expect
+
+        self.page.locator(".lm-MenuBar-itemLabel", has_text="Settings").first.click()
+        self.page.locator('.lm-Menu-item[data-type="submenu"]', has_text="Theme").first.click()
+        self.page.locator('.lm-Menu-item[data-command="apputils:change-theme"]', has_text=re.compile(f"^{name}$")).first.click()
+        expect(self.page.locator(f'body[data-jp-theme-name="{name}"]')).to_be_attached()
+
+    def barriers(self, within: str) -> list[str]:
+        """What an automatic checker finds that would keep somebody out, in one part of the page."""
+        from axe_playwright_python.sync_playwright import Axe
+
+        found = Axe().run(self.page, context=within).response["violations"]
+        return [f"{each['id']}: {each['help']}: {node['html'][:160]}" for each in found for node in each["nodes"]]
 
     def look(self, name: str) -> None:
         """Keep a screenshot."""

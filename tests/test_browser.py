@@ -150,9 +150,7 @@ def test_readings_are_typed_recorded_and_found_again_after_a_restart(person: Per
     expect(page.locator(".bendcal-lesson-asked").get_by_role("alert")).to_have_count(0)
 
     # After a restart the boxes are dead until the page is run; then every reading is there.
-    person.menu("Kernel", "kernelmenu:restart")
-    page.locator(".jp-Dialog .jp-mod-accept").click()
-    person.idle()
+    person.restart()
     person.run_all()
     expect(rows).to_have_count(there + 4)
     expect(page.locator(".bendcal-readings")).to_contain_text("taken back right after it was entered")
@@ -168,29 +166,17 @@ def test_everything_is_done_by_keyboard_alone(person: Person, kit: Path) -> None
 
     page, keys, shop = person.page, person.page.keyboard, kit / "shop"
     person.open("notebooks/1_calibrate_a_bender.ipynb")
-    keys.press("Control+Shift+c")
-    expect(page.locator(".lm-CommandPalette-input, .jp-ModalCommandPalette input").first).to_be_focused()
-    keys.type("run all cells")
-    expect(page.locator(".lm-CommandPalette-item.lm-mod-active")).to_contain_text("Run All Cells")
-    keys.press("Enter")
+    person.run_by_keys()
     expect(page.get_by_label("Straight length")).to_be_visible(timeout=60_000)
     person.idle()
     cells = page.locator(".jp-Notebook .jp-Cell").count()
 
-    def tab_to(name: str, *, role: str, most: int = 150) -> None:
-        wanted = page.get_by_label(name, exact=True) if role == "textbox" else page.get_by_role(role, name=name, exact=True)
-        for _ in range(most):
-            if wanted.evaluate("here => here === document.activeElement"):
-                return
-            keys.press("Tab")
-        raise AssertionError(f"Tab does not come to {name}")
-
-    tab_to("Straight length", role="textbox")
+    person.tab_to("Straight length")
     count = len(offcuts(shop))
     for text in ("179,5", "70", "76", "71", "84,5", "98,5"):
         keys.type(text)
         keys.press("Tab")
-    tab_to("Record", role="button")
+    person.tab_to("Record", role="button")
     keys.press("m")  # on a button this would turn the cell into text, and the form would be gone
     keys.press("Space")
     done = page.locator(".bendcal-offcut-form .bendcal-done").get_by_role("status")
@@ -198,11 +184,11 @@ def test_everything_is_done_by_keyboard_alone(person: Person, kit: Path) -> None
     expect(page.get_by_label("Straight length")).to_be_focused()
     piece = offcuts(shop)[-1]
     assert len(offcuts(shop)) == count + 1 and piece.length_mm == 179.5
-    tab_to("Piece", role="textbox")
+    person.tab_to("Piece")
     keys.type(piece.offcut)
     keys.press("Tab")
     keys.type("to try the keyboard")
-    tab_to("Set it aside", role="button")
+    person.tab_to("Set it aside", role="button")
     for key in ("a", "b", "d", "d", "x", "v", "y", "r", "Enter"):
         keys.press(key)
     expect(done).to_contain_text(f"{piece.offcut} is set aside: to try the keyboard.")
@@ -282,3 +268,108 @@ def test_where_frames_are_dropped_a_still_picture_stands_in(person: Person, kit:
     expect(picture).to_have_attribute("alt", re.compile("clutch: the bent line with its 3 bends"))
     expect(person.page.locator(".jp-OutputArea iframe")).to_have_count(0)
     person.look("turntable-untrusted")
+
+
+def test_a_line_is_made_from_its_legs_to_its_sheet_by_keyboard_alone(person: Person, kit: Path) -> None:
+    """Begun, a leg refused, all recorded, found again after a restart, complete, its sheet saved: without a mouse."""
+    from playwright.sync_api import expect
+
+    page, keys, shop = person.page, person.page.keyboard, kit / "shop"
+    form = page.locator(".bendcal-line-form")
+    done, blocked = (form.locator(f".bendcal-{kind}") for kind in ("done", "blocked"))
+    rows = form.locator(".bendcal-line-rows tbody tr")
+    person.open("notebooks/6_all_the_lines.ipynb")
+    person.run_by_keys()
+    expect(page.get_by_label("Line", exact=True)).to_be_visible(timeout=60_000)
+    person.idle()
+
+    # What it is made of: a choice is typed, or its beginning; the tube and the bender of the last line stand there already.
+    person.tab_to("Line")
+    keys.press("Control+a")
+    for text in ("rear", "steel-3/16", "small", "brake", "m10-double", "m10-double", "B", "legs", "over the axle"):
+        keys.press("Control+a")
+        keys.type(text)
+        keys.press("Tab")
+    person.tab_to("Begin this line", role="button")
+    keys.press("Space")
+    expect(done).to_contain_text("rear is begun.")
+    expect(page.get_by_label("Leg", exact=True)).to_be_focused()
+
+    # One leg after the other; one of them cannot be, and is put right.
+    for number, leg in enumerate((('3 5/8"', "92,5"), ("80", "190", "-90"), ("100 mm", "60", "180"), ("70",)), start=1):
+        for text in leg:
+            keys.type(text)
+            keys.press("Tab")
+        if number == 2:
+            keys.press("Shift+Tab")
+            keys.press("Enter")
+            expect(blocked).to_contain_text("Not recorded. Leg 2, Bend at its end: found 190.0°.")
+            expect(page.get_by_text("= -90°: 90° anticlockwise of the last one, seen from A")).to_be_visible()
+            person.look("line-in-the-way")
+            expect(page.get_by_label("Bend at its end")).to_be_focused()
+            keys.press("Control+a")
+            keys.type("45°")
+        else:
+            person.tab_to("Leg", most=300) if number == 1 else keys.press("Shift+Tab")
+        keys.press("Enter")
+        if number == 4:
+            expect(form.locator(".bendcal-asked")).to_contain_text("leg 4 is the last one then, and ends at end B.")
+            expect(page.get_by_label("Bend at its end")).to_be_focused()
+            keys.press("Enter")
+        expect(done).to_contain_text(f"Recorded as leg {number} of rear")
+        expect(rows).to_have_count(number)
+        if number < 4:
+            expect(page.get_by_label("Leg", exact=True)).to_be_focused()
+        assert len((shop / "lines/rear.csv").read_text(encoding="utf-8").splitlines()) == number + 1
+    expect(page.get_by_role("button", name="The line is complete")).to_be_focused()
+    expect(form.locator(".bendcal-line-picture img")).to_have_attribute("alt", re.compile("rear seen from"))
+    person.look("line-entered")
+    assert "rear" not in bendcal.read_shop(shop).lines
+
+    # After a restart every leg is there.
+    person.restart()
+    person.run_by_keys()
+    expect(page.get_by_role("button", name="The line is complete")).to_be_visible(timeout=60_000)
+    person.idle()
+    expect(rows).to_have_count(4)
+    person.tab_to("The line is complete", role="button", most=300)
+    keys.press("Space")
+    expect(done).to_contain_text("rear is complete: 4 legs.")
+    assert bendcal.read_shop(shop).lines["rear"].legs.leg_mm.tolist() == [92.075, 80, 100, 70]
+    person.tab_to("Make its sheet", role="button", most=300)
+    keys.press("Space")
+    expect(done).to_contain_text("The sheet of rear is made", timeout=30_000)
+    person.tab_to("Save rear.pdf", role="link", most=300)
+    with page.expect_download() as saved:
+        keys.press("Enter")
+    assert Path(saved.value.path()).read_bytes() == (shop / "sheets/rear.pdf").read_bytes()
+    page.locator(".bendcal-line-sheet").scroll_into_view_if_needed()
+    person.look("line-sheet")
+
+
+@pytest.mark.parametrize(
+    ("page", "forms"),
+    [
+        ("0_start.ipynb", (".bendcal-begin-form", ".bendcal-tool-form")),
+        ("1_calibrate_a_bender.ipynb", (".bendcal-offcut-form",)),
+        ("6_all_the_lines.ipynb", (".bendcal-line-form",)),
+    ],
+)
+def test_nobody_is_kept_out_by_a_form(person: Person, page: str, forms: tuple[str, ...]) -> None:
+    """Names of boxes, contrast and roles, in the light theme and in the dark one, by an automatic checker; and with something in the way."""
+    from playwright.sync_api import expect
+
+    person.open(f"notebooks/{page}")
+    person.run_all()
+    if page.startswith("0"):
+        person.page.get_by_role("button", name="Tools").click()
+        expect(person.page.get_by_label("Finest division")).to_be_visible()
+    main = person.page.locator(forms[-1])
+    main.get_by_role("button", name=re.compile("^(Record|Add)")).first.click()
+    expect(main.get_by_role("alert").or_(main.get_by_role("status")).first).to_be_visible()
+    for theme in ("JupyterLab Dark", "JupyterLab Light"):
+        person.theme(theme)
+        for form in forms:
+            assert person.barriers(form) == [], theme
+            person.page.locator(form).scroll_into_view_if_needed()
+        person.look(f"{page[0]}-{theme.rpartition(' ')[2].lower()}")

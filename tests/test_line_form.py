@@ -81,7 +81,7 @@ def test_every_column_has_a_box() -> None:
         ("leg_mm", '1 7/8 in', '47.625 mm (1 7/8")'),
         ("leg_mm", "12 mm", '12 mm (about 15/32")'),
         ("angle_deg", "92.5°", "92.5°"),
-        ("twist_deg", "-90", "-90°: the next bend points 90° anticlockwise of the last one, seen from end A looking towards B"),
+        ("twist_deg", "-90", "-90°: 90° anticlockwise of the last one, seen from A"),
         ("twist_deg", "180", "180°: the other way (an offset)"),
         ("twist_deg", "0", "0°: same way as the last bend (a U)"),
     ],
@@ -156,7 +156,7 @@ def test_a_line_is_entered_leg_by_leg(folder: Path) -> None:
         assert len(rows_of_line(folder, "rear").rows) == number
         assert set(form.legs.boxes.texts.values()) == {""}
         pictures.append(form.view.picture.value)
-    assert len(set(pictures)) == 4 and 'width="567"' in pictures[-1]
+    assert len(set(pictures)) == 4 and 'width="408"' in pictures[-1]
     assert "92.075" in form.view.table.value and "rear: being entered" in form.view.table.value
     assert "rear" not in bendcal.read_shop(folder).lines
     form.legs.complete.click()

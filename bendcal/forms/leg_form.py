@@ -104,13 +104,15 @@ class LegForm:
         shown = rows is not None
         count = len(rows.rows) if rows else 0
         entering = shown and not opened.complete
-        self.words.value = heading(f"The {self.kind} of {opened.name}") + small(_WALK[self.kind]) if shown else ""
+        ended = bool(count) and self.kind == "legs" and not rows.texts[-1]["angle_deg"]  # at end B: nothing comes after it
+        typing = (entering and not ended) or self.place is not None
+        self.words.value = heading(f"The {self.kind} of {opened.name}") + (small(_WALK[self.kind]) if typing else "") if shown else ""
         for kind, boxes in self.steps.items():
-            boxes.widget.layout.display = None if shown and kind == self.kind and (entering or self.place is not None) else "none"
+            boxes.widget.layout.display = None if shown and kind == self.kind and typing else "none"
         name = step_name(self.kind, self.at + 1)
         self.record.description = f"Record {name}" if self.place is None or self.over else f"Put it in as {name}"
         for each, there in (
-            (self.record, entering or self.place is not None), (self.leave, self.place is not None), (self.back, entering and count),
+            (self.record, typing), (self.leave, self.place is not None), (self.back, entering and count),
             (self.complete, entering and count), (self.more, shown and opened.complete),
         ):  # fmt: skip
             each.layout.display = None if shown and there else "none"
@@ -155,7 +157,8 @@ class LegForm:
             return None
         if blocked := step.blockers(opened.now.folder, opened.name, opened.rows, **how):
             notices.say("blocked", *blocked, first="Not recorded. ")
-            return next((self.boxes[name] for name, each in step.understood().items() if not each.fine), self.first)
+            told = step.understood()
+            return next((self.boxes[name] for name, box in STEPS[self.kind].items() if not told[name].fine or f", {box}: " in blocked[0]), self.first)
         opened.now.learn()
         asked = step.asked(opened.rows, **how, radius_mm=opened.radius_mm)
         if asked and (step, how) != self._confirmed:

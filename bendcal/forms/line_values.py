@@ -136,7 +136,7 @@ class LineStep:
         if self.kind == "legs":
             if told["twist_deg"].value is not None:
                 twist = told["twist_deg"]
-                told["twist_deg"] = replace(twist, words=f"{twist.words}: {describe_twist(twist.value)}")
+                told["twist_deg"] = replace(twist, words=f"{twist.words}: {_twist_words(twist.value)}")
             elif self.number > 1 and told["angle_deg"].value is not None and not told["twist_deg"].wrong:
                 told["twist_deg"] = Understood(missing=True)
         return told
@@ -215,6 +215,13 @@ class LineStep:
         """A row in one short text, for the history."""
         units = {"leg_mm": " mm", "angle_deg": "°", "twist_deg": "° twist"}
         return ", ".join(f"{text}{units.get(name, '')}" for name, text in rows.texts[place].items() if text)
+
+
+def _twist_words(twist_deg: float) -> str:
+    """A twist as short as it fits beside its box."""
+    words = describe_twist(twist_deg)
+    turned = "the next bend points"
+    return words if not words.startswith(turned) else f"{words.removeprefix(turned).partition(',')[0].strip()}, seen from A"
 
 
 def _blockers(told: Mapping[str, Understood], names: Mapping[str, str]) -> tuple[str, ...]:

@@ -12,7 +12,7 @@ from bendcal.legs import LegTooShort
 
 __all__ = ["LineView"]
 
-_HEIGHT = "445px"  # of the picture's place, so that nothing below it moves
+_HEIGHT, _SCALE = "320px", 0.72  # of the picture's place, so that nothing below it moves; beside the table on a narrow screen
 
 
 class LineView:
@@ -68,6 +68,6 @@ class LineView:
         if tube is None or not opened.radius_mm:
             return ""
         try:
-            return picture_html(one_view(line, tube, radius_mm=opened.radius_mm))
+            return picture_html(one_view(line, tube, radius_mm=opened.radius_mm), scale=_SCALE)
         except LegTooShort as error:
             return small(f"It cannot be drawn: {error}")

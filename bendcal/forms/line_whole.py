@@ -47,7 +47,7 @@ class LineWhole:
         press = pressing.on_press
         self.boxes = Boxes(
             {"name": "Another name", "plane": "Mirror square to", "reason": "Because"}, lists={"plane": PLANES},
-            hints={"name": "for the line above, or its copy", "plane": "x, y or z; y if empty", "reason": "such as drawn anew"},
+            hints={"name": "for it, or for its copy", "plane": "x, y or z; y if empty", "reason": "such as drawn anew"},
         )  # fmt: skip
         self.make = button("Make its sheet", press(self._make), main=True)
         self.rename = button("Rename it", press(self._rename))
@@ -177,7 +177,7 @@ def download_html(path: Path) -> str:
     >>> path = Path(tempfile.mkdtemp()) / "rear.csv"
     >>> _ = path.write_text("bend")
     >>> download_html(path)
-    '<a download="rear.csv" href="data:text/csv;base64,YmVuZA==">Save rear.csv</a>'
+    '<a download="rear.csv" href="data:text/csv;base64,YmVuZA==" style="color: inherit; text-decoration: underline">Save rear.csv</a>'
     """
     data = base64.b64encode(path.read_bytes()).decode()
-    return f'<a download="{escape(path.name, quote=True)}" href="data:{_KINDS[path.suffix]};base64,{data}">Save {escape(path.name)}</a>'
+    return f'<a download="{escape(path.name, quote=True)}" href="data:{_KINDS[path.suffix]};base64,{data}" style="color: inherit; text-decoration: underline">Save {escape(path.name)}</a>'

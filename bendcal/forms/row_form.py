@@ -100,7 +100,7 @@ class RowForm:
         header, rows = rows_of(self.now.folder, self.noun)
         self.pick.choose_from("row", [str(k) for k in range(1, len(rows) + 1)])
         self.wrong.layout.display = None if rows else "none"
-        columns = {"": [str(k) for k in range(1, len(rows) + 1)]}
+        columns = {"row": [str(k) for k in range(1, len(rows) + 1)]}
         columns |= {name: [row[place] if place < len(row) else "" for row in rows] for place, name in enumerate(header)}
         file = file_of(self.noun)
         stand = "One stands" if len(rows) == 1 else f"{len(rows) or 'None'} stand"

@@ -75,7 +75,7 @@ def beside(words: str, wrong: str) -> str:
 
 def heading(text: str) -> str:
     """A heading within a form."""
-    return f'<h4 style="margin: 10px 0 2px 0">{escape(text)}</h4>'
+    return f'<h3 style="margin: 10px 0 2px 0; font-size: 1em">{escape(text)}</h3>'
 
 
 def small(text: str) -> str:
@@ -83,13 +83,20 @@ def small(text: str) -> str:
     return f'<p style="margin: 2px 0; line-height: 1.45; max-width: 56em">{escape(text)}</p>'
 
 
-def picture_html(picture: Picture) -> str:
-    """A picture of fixed size with its words, so that nothing moves when it changes."""
-    width, height = (round(float(side) * picture.dpi) for side in picture.get_size_inches())
+def picture_html(picture: Picture, *, scale: float = 1.0) -> str:
+    """A picture of fixed size with its words, so that nothing moves when it changes.
+
+    Parameters
+    ----------
+    picture : what is shown
+    scale : how large, as a share of its own size
+    """
+    width, height = (round(float(side) * picture.dpi * scale) for side in picture.get_size_inches())
     data = base64.b64encode(picture.png()).decode()
     return f'<img src="data:image/png;base64,{data}" alt="{escape(picture.alt, quote=True)}" width="{width}" height="{height}">'
 
 
 def table_html(table: TextTable) -> str:
     """A table that looks like the tables of the page around it."""
-    return f'<div class="jp-RenderedHTMLCommon" style="line-height: 1.35; padding: 0">{table._repr_html_()}</div>'
+    inner = table._repr_html_().replace("<table>", '<table style="margin-left: 0">', 1)
+    return f'<div class="jp-RenderedHTMLCommon" style="line-height: 1.35; padding: 0">{inner}</div>'
