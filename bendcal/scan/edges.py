@@ -1,0 +1,212 @@
+"""A tube's two edges, found to a fraction of a pixel on profiles across it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy import ndimage
+
+from bendcal.scan.tube_model import ARC, LEG_1, LEG_2, Shape
+
+__all__ = ["Edges", "find_edges", "lined_up", "steepest", "without_soft"]
+
+STEP_MM = 0.6  # between profiles along the tube
+_FINE = 0.25  # pixels between samples along a profile
+_SMOOTH = 1.0  # pixels
+_ASIDE = 0.35  # of the diameter: how far a rough centreline may lie beside the tube's middle
+_TOGETHER = 9  # profiles that are lined up at once
+_SOFT = 1.5  # an edge so many times softer than the one opposite is where light ends, not tube
+_NARROW, _NARROW_PX = 0.015, 0.5  # of the diameter and in pixels: by how much the two must be too close for that
+
+
+@dataclass(frozen=True, eq=False)
+class Edges:
+    """Edge points of n profiles, two each, the outside edge first.
+
+    Attributes
+    ----------
+    at_mm : (2, n, 2) points [mm]; NaN where an edge was lost
+    blur_px : (2, n) full width at half height of the edge's slope [pixels]
+    zone : (n,) LEG_1, LEG_2 or ARC
+    along_mm : (n,) from the apex along the legs; along the arc in the arc [mm]
+    width_mm : (n,) between both edges as they were found [mm]; NaN where one was lost
+    """
+
+    at_mm: np.ndarray
+    blur_px: np.ndarray
+    zone: np.ndarray
+    along_mm: np.ndarray
+    width_mm: np.ndarray
+
+
+def profiles(shape: Shape, ends_mm: tuple[float, float], step_mm: float = STEP_MM) -> tuple[np.ndarray, ...]:
+    """Points on the centreline, the outward normals there, zones, and places along each zone.
+
+    Parameters
+    ----------
+    shape : the shape
+    ends_mm : from the apex to the end of each leg [mm]
+    step_mm : between profiles [mm]
+    """
+    base, normal, zone, along = [], [], [], []
+    for leg, end in ((LEG_1, ends_mm[0]), (LEG_2, ends_mm[1])):
+        t = np.arange(shape.setback_mm + step_mm / 2, end - shape.half_mm, step_mm)
+        base.append(shape.apex + t[:, None] * shape.directions[leg])
+        normal.append(np.repeat(shape.outward[leg][None], len(t), axis=0))
+        zone.append(np.full(len(t), leg))
+        along.append(t)
+    swept = max(shape.turn * shape.radius_mm, step_mm)
+    s = np.arange(step_mm / 2, swept, step_mm)
+    a, b = shape.outward
+    turn = np.arctan2(a[0] * b[1] - a[1] * b[0], a @ b)
+    angle = np.arctan2(a[1], a[0]) + turn * s / swept
+    out = np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    base.append(shape.centre + shape.radius_mm * out)
+    normal.append(out)
+    zone.append(np.full(len(s), ARC))
+    along.append(s)
+    return tuple(np.concatenate(part) for part in (base, normal, zone, along))
+
+
+def find_edges(field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[float, float], *, pixel_mm: tuple[float, float], window_mm: float) -> Edges:
+    """Both edges on profiles across the tube, each where the map rises most steeply into the tube.
+
+    Parameters
+    ----------
+    field : (height, width) how unlike the backdrop
+    noise : of one pixel of it
+    shape : where the tube is, nearly
+    ends_mm : from the apex to the end of each leg [mm]
+    pixel_mm : (across, down) size of a pixel [mm]
+    window_mm : how far from the expected edge to look [mm]
+    """
+    base, normal, zone, along = profiles(shape, ends_mm)
+    tangent = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
+    pixel = float(np.mean(pixel_mm))
+    half = np.where(zone == ARC, shape.half_arc_mm, shape.half_mm)
+    reach = window_mm + 3 * pixel
+    offset = np.arange(-reach, reach + 1e-9, _FINE * pixel)
+    at, blur = np.full((2, len(base), 2), np.nan), np.full((2, len(base)), np.nan)
+    for k, sign in enumerate((1.0, -1.0)):
+        out = sign * (half[:, None] + offset[None, :])  # from inside to outside on either side
+        total = 0.0
+        for shift in (-STEP_MM / 3, 0.0, STEP_MM / 3):
+            points = base[:, None, :] + out[:, :, None] * normal[:, None, :] + shift * tangent[:, None, :]
+            total = total + sample(field, points, pixel_mm)
+        where, width, rise = steepest(-total / 3, offset, window_mm, pixel)
+        # The slope of noise alone, averaged over three lines and smoothed, is about 0.2 noise a pixel.
+        clear = rise * pixel > max(4 * 0.2 * noise, 0.008)
+        place = sign * (half + where)
+        at[k] = np.where(clear[:, None], base + place[:, None] * normal, np.nan)
+        blur[k] = np.where(clear, width / pixel, np.nan)
+    return Edges(at, blur, zone, along, np.linalg.norm(at[0] - at[1], axis=1))
+
+
+def lined_up(field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[float, float], *, pixel_mm: tuple[float, float], od_mm: float) -> np.ndarray:
+    """Points in the middle of the tube, where two edges lie its diameter apart: shadows pull a rough centreline aside.
+
+    Parameters
+    ----------
+    field, noise : how unlike the backdrop each pixel is, and the noise of that
+    shape, ends_mm : where the tube is, roughly, and from its apex to the end of each leg [mm]
+    pixel_mm : (across, down) size of a pixel [mm]
+    od_mm : the tube's diameter [mm]
+
+    Returns
+    -------
+    (n, 2) points in order from the end of leg 1 to that of leg 2 [mm]
+    """
+    base, normal, zone, along = profiles(shape, ends_mm, 2 * STEP_MM)
+    order = np.concatenate([np.flatnonzero(zone == LEG_1)[::-1], np.flatnonzero(zone == ARC), np.flatnonzero(zone == LEG_2)])
+    base, normal = base[order], normal[order]
+    step = 0.5 * float(np.mean(pixel_mm))
+    aside = np.arange(-_ASIDE * od_mm, _ASIDE * od_mm + step, step)
+    half = int(round(0.5 * od_mm / step))
+    offset = aside[0] + step * np.arange(-half, len(aside) + half)
+    values = sample(field, base[:, None, :] + offset[None, :, None] * normal[:, None, :], pixel_mm)
+    slope = ndimage.gaussian_filter1d(values, _SMOOTH * float(np.mean(pixel_mm)) / step, axis=1, order=1, mode="nearest")
+    clear = max(4 * 0.2 * noise, 0.008) * step / float(np.mean(pixel_mm))
+    up, down = (np.clip(side / clear, 0, 4) for side in (slope[:, : len(aside)], -slope[:, 2 * half :]))
+    # That both edges are there counts for more than how steep one of them is.
+    both = ndimage.uniform_filter1d(np.sqrt(up) + np.sqrt(down), _TOGETHER, axis=0, mode="nearest")
+    return base + aside[np.argmax(both, axis=1)][:, None] * normal
+
+
+def without_soft(edges: Edges, od_mm: float, pixel_mm: tuple[float, float]) -> Edges:
+    """The edges but for those where a tube's dark side fades into a dark backdrop: soft, and too near to a sharp one.
+
+    Parameters
+    ----------
+    edges : as found
+    od_mm : the tube's diameter [mm]
+    pixel_mm : (across, down) size of a pixel [mm]
+    """
+    at, blur = edges.at_mm.copy(), np.full_like(edges.blur_px, np.nan)
+    width = edges.width_mm.copy()
+    for z in (LEG_1, LEG_2, ARC):
+        here = np.flatnonzero(edges.zone == z)
+        for k in (0, 1):
+            blur[k, here] = _running_median(edges.blur_px[k, here])
+        width[here] = _running_median(width[here])
+    narrow = width < od_mm - _NARROW * od_mm - _NARROW_PX * float(np.mean(pixel_mm))
+    for k in (0, 1):
+        at[k, narrow & (blur[k] > _SOFT * blur[1 - k])] = np.nan
+    return replace(edges, at_mm=at)
+
+
+def _running_median(values: np.ndarray) -> np.ndarray:
+    """The median of each value and its neighbours, missing ones left out; inf where all are missing."""
+    if not len(values):
+        return values
+    reach = _TOGETHER // 2
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(values, reach, mode="edge"), _TOGETHER)
+    some = ~np.isnan(around).all(axis=1)
+    out = np.full(len(values), np.inf)
+    out[some] = np.nanmedian(around[some], axis=1)
+    return out
+
+
+def steepest(values: np.ndarray, offset: np.ndarray, window: float, pixel: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Where each profile rises most steeply, to a fraction of a sample.
+
+    Parameters
+    ----------
+    values : (n, m) profiles
+    offset : (m,) evenly spaced places of their samples, 0 where the edge is expected
+    window : how far from 0 to look; an edge at its very border counts as lost
+    pixel : size of a pixel, in the units of `offset`
+
+    Returns
+    -------
+    (n,) place (NaN where lost), (n,) full width at half height of the slope, (n,) slope there
+
+    Examples
+    --------
+    >>> x = np.arange(-10, 10.1, 0.25)
+    >>> place, width, _ = steepest(np.tanh((x - 0.4) / 2)[None], x, 4.0, 1.0)
+    >>> round(float(place[0]), 2)
+    0.4
+    """
+    step = offset[1] - offset[0]
+    slope = ndimage.gaussian_filter1d(values, _SMOOTH * pixel / step, axis=1, order=1, mode="nearest") / step
+    seen = np.abs(offset) <= window
+    first = int(np.argmax(seen))
+    part = slope[:, seen]
+    top = np.argmax(part, axis=1)
+    inner = (top > 0) & (top < part.shape[1] - 1)
+    j = np.clip(top, 1, part.shape[1] - 2) + first
+    rows = np.arange(len(values))
+    before, peak, after = slope[rows, j - 1], slope[rows, j], slope[rows, j + 1]
+    bend = before - 2 * peak + after
+    shift = np.where(bend < 0, 0.5 * (before - after) / np.where(bend < 0, bend, -1.0), 0.0)
+    place = np.where(inner & (peak > 0), offset[j] + np.clip(shift, -1, 1) * step, np.nan)
+    width = (slope > 0.5 * peak[:, None]).sum(axis=1) * step
+    return place, width, np.where(inner, peak, 0.0)
+
+
+def sample(field: np.ndarray, points_mm: np.ndarray, pixel_mm: tuple[float, float]) -> np.ndarray:
+    """The map at points (…, 2) [mm], between pixels by straight lines."""
+    rows = points_mm[..., 1] / pixel_mm[1] - 0.5
+    cols = points_mm[..., 0] / pixel_mm[0] - 0.5
+    return ndimage.map_coordinates(field, [rows, cols], order=1, mode="nearest")

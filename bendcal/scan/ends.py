@@ -1,0 +1,111 @@
+"""Where each leg's cut end is, and the pen mark round the tube."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from bendcal.scan.edges import sample, steepest
+from bendcal.scan.tube_model import Shape
+
+__all__ = ["CutEnd", "PenMark", "find_end", "find_marks"]
+
+_LANES = np.linspace(-0.6, 0.6, 9)  # across the tube, in halves of its width
+_END_FLOOR_MM = 0.015  # burr, dust and what the steepest place makes of a rounded edge
+_MARK_FLOOR_MM = 0.01
+_WIDEST_MARK_MM = 2.0
+
+
+@dataclass(frozen=True)
+class CutEnd:
+    """A leg's end: its distance from the apex [mm], standard uncertainty, and how far it is out of square [mm]."""
+
+    from_apex_mm: float
+    u_mm: float
+    oblique_mm: float
+
+
+@dataclass(frozen=True)
+class PenMark:
+    """A narrow line across the tube: its distance from the apex [mm], standard uncertainty, width."""
+
+    from_apex_mm: float
+    u_mm: float
+    width_mm: float
+
+
+def find_end(field: np.ndarray, noise: float, shape: Shape, leg: int, about_mm: float, *, pixel_mm: tuple[float, float]) -> CutEnd | None:
+    """A leg's end on lanes along the tube; None where it cannot be told.
+
+    Parameters
+    ----------
+    field, noise : how unlike the backdrop each pixel is, and the noise of that
+    shape : the fitted shape
+    leg : 0 or 1
+    about_mm : about how far from the apex the end is [mm]
+    pixel_mm : (across, down) [mm]
+    """
+    pixel = float(np.mean(pixel_mm))
+    window = 0.5 * shape.half_mm + 6 * pixel  # a shadow may have moved the rough end by so much
+    offset = np.arange(-window - 4 * pixel, window + 4 * pixel, 0.25 * pixel)
+    along = shape.directions[leg]
+    lanes = _LANES * shape.half_mm
+    total = 0.0
+    for shift in (-0.04, 0.0, 0.04):
+        start = shape.apex + (lanes[:, None, None] + shift * shape.half_mm) * shape.outward[leg] + (about_mm + offset)[None, :, None] * along
+        total = total + sample(field, start, pixel_mm)
+    place, _, rise = steepest(-total / 3, offset, window, pixel)
+    clear = np.isfinite(place) & (rise * pixel > max(4 * 0.2 * noise, 0.008))
+    if clear.sum() < 5:
+        return None
+    # A straight line through the lanes, leaning towards most of them: its value on the centreline is the end.
+    x, y = lanes[clear], place[clear]
+    weight = np.ones(len(x))
+    for _ in range(10):
+        design = np.stack([np.ones_like(x), x], axis=1) * np.sqrt(weight)[:, None]
+        line = np.linalg.lstsq(design, y * np.sqrt(weight), rcond=None)[0]
+        off = y - line[0] - line[1] * x
+        spread = max(1.4826 * float(np.median(np.abs(off))), 0.15 * pixel)
+        weight = 1 / np.maximum(1, np.abs(off) / (1.5 * spread))
+    u = np.hypot(spread * 2 / np.sqrt(weight.sum()), _END_FLOOR_MM)
+    return CutEnd(float(about_mm + line[0]), float(u), float(abs(line[1]) * 2 * shape.half_mm))
+
+
+def find_marks(rgb: np.ndarray, shape: Shape, leg: int, end_mm: float, *, pixel_mm: tuple[float, float]) -> list[PenMark]:
+    """Narrow lines right across a straight leg, by how they differ from the tube beside them.
+
+    Parameters
+    ----------
+    rgb : (height, width, 3)
+    shape : the fitted shape
+    leg : 0 or 1
+    end_mm : from the apex to the leg's end [mm]
+    pixel_mm : (across, down) [mm]
+    """
+    pixel = float(np.mean(pixel_mm))
+    step = 0.5 * pixel
+    t = np.arange(shape.setback_mm + 0.3 * shape.half_mm, end_mm - 1.2, step)
+    if len(t) < 40:
+        return []
+    lanes = np.linspace(-0.55, 0.55, 7) * shape.half_mm
+    points = shape.apex + lanes[:, None, None] * shape.outward[leg] + t[None, :, None] * shape.directions[leg]
+    colour = np.stack([sample(rgb[:, :, c], points, pixel_mm) for c in range(3)], axis=2)
+    colour = ndimage.gaussian_filter1d(colour, pixel / step, axis=1)
+    beside = ndimage.median_filter(colour, size=(1, max(3, int(2.5 * _WIDEST_MARK_MM / step) | 1), 1), mode="nearest")
+    change = np.median(colour - beside, axis=0)  # in most lanes alike: a glint or a scratch is not
+    away = np.linalg.norm(change, axis=1) / np.sqrt(3)
+    least = max(8 * 1.4826 * float(np.median(away)), 0.06)
+    labels, count = ndimage.label(away > 0.5 * np.clip(ndimage.maximum_filter1d(away, int(2 / step)), least, None))
+    marks = []
+    for where in ndimage.find_objects(labels):
+        part = where[0]
+        width = (part.stop - part.start) * step
+        if away[part].max() < least or width > _WIDEST_MARK_MM or width < 0.08:
+            continue
+        if part.start == 0 or part.stop == len(t):
+            continue
+        place = float(np.average(t[part], weights=away[part]))
+        marks.append(PenMark(place, float(np.hypot(_MARK_FLOOR_MM, 0.02 * width)), float(width)))
+    return marks

@@ -1,0 +1,149 @@
+"""What speaks against a reading: a piece that is not clearly one bend in one plane is refused, with the reason."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from bendcal.scan.edges import Edges, sample
+from bendcal.scan.separate import Found
+from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, LEG_2, Fitted, Shape, distances
+
+__all__ = ["against_edges", "against_fit", "in_line", "is_dark"]
+
+_LEAST_TURN, _MOST_TURN = np.radians(8.0), np.radians(150.0)
+_LOST = 0.5  # share of a part's edges that may be lost
+_WIDTH, _WIDTH_PX = 0.04, 1.5  # how far the width may be off: of the diameter, and in pixels
+_DARK, _LOST_IN_DARK = 0.3, 0.22
+_RMS_MM, _FAR_MM = 0.12, 0.30
+_STRAY = 0.004  # share of the piece that may be edges outside of the fitted shape
+_FURTHER_MM = 30.0
+_BLUR, _BLUR_PX = 1.8, 4.5
+_FLATTEST, _FATTEST = 0.85, 1.03
+_AGAIN = "scan again"
+
+
+def is_dark(light: float) -> bool:
+    """Whether a backdrop of this level is dark, so that a tube's own dark side is lost on it."""
+    return light <= _DARK
+
+
+def against_edges(edges: Edges, shape: Shape, ends: tuple[float, float], od_mm: float, light: float) -> list[str]:
+    """What can be said before the fit is trusted: edges that are lost, legs too short.
+
+    Parameters
+    ----------
+    edges : the edge points
+    shape : the shape that they were looked for with
+    ends : from the apex to each end [mm]
+    od_mm : the tube's diameter [mm]
+    light : the backdrop's level
+    """
+    said = []
+    lost = np.isnan(edges.at_mm[:, :, 0])
+    # On dark paper one edge and the diameter will do; elsewhere what is lost lies where it should not.
+    worst = min if is_dark(light) else max
+    if any(worst(lost[:, edges.zone == z].mean(axis=1)) > _LOST for z in (LEG_1, LEG_2, ARC) if (edges.zone == z).any()):
+        said.append(
+            "Long parts of its edges cannot be told from the backdrop (glare, a shadow, or a tube as light as the paper). "
+            f"Lay paper of another shade over it and {_AGAIN}."
+        )
+    if min(ends) - shape.setback_mm < 1.5 * od_mm:
+        said.append("A straight leg is shorter than one and a half diameters, too short to tell its direction. Measure this piece by hand.")
+    return said
+
+
+def against_fit(fitted: Fitted, edges: Edges, found: Found, ends: tuple[float, float], *, od_mm: float, pixel_mm: float, light: float) -> list[str]:
+    """What the fit itself shows.
+
+    Parameters
+    ----------
+    fitted, edges, found : the piece
+    ends : from the apex to each end [mm]
+    od_mm, pixel_mm : the tube's diameter, and the size of a pixel [mm]
+    light : the backdrop's level: on a dark one a tube's own dark side is lost
+    """
+    said = []
+    shape = fitted.shape
+    if not _LEAST_TURN <= shape.turn <= _MOST_TURN:
+        said.append(
+            f"It turns by {np.degrees(shape.turn):.0f}°; only bends between 8° and 150° are read from a scan. Measure this piece by hand."
+        )
+    width, dark = 2 * shape.half_mm, is_dark(light)
+    loose = _WIDTH * od_mm + _WIDTH_PX * pixel_mm
+    narrowest = width
+    if dark:
+        narrowest = min([width, *(float(np.nanmedian(w)) for z in (LEG_1, LEG_2) if np.isfinite(w := edges.width_mm[edges.zone == z]).any())])
+    if not (width - od_mm <= loose and narrowest - od_mm >= -(max(loose, _LOST_IN_DARK * od_mm) if dark else loose)):
+        said.append(
+            f"On the scan it is {width:.2f} mm wide, and the tube is said to have {od_mm:g} mm: look at the diameter and the dpi, "
+            f"lay it flat on the glass, and {_AGAIN}."
+        )
+    flat = shape.half_arc_mm / shape.half_mm
+    if not _FLATTEST <= flat <= _FATTEST:
+        said.append(f"In the bend it is {100 * flat:.0f} % as wide as in its legs: it is kinked, or something lies beside it. Measure this piece by hand.")
+    if _wavy(fitted) or _stray(found, shape, ends) > _STRAY:
+        said.append(
+            "It is not one round bend between two straight legs: more than one bend, a kink, a bowed leg, or something that touches it. "
+            f"Lay each piece by itself, flat, and {_AGAIN}; if it is bent like that, measure it by hand."
+        )
+    if said and dark:
+        said.append("On dark paper a tube's own dark side is lost: lay a light sheet over it.")
+    if _lifted(edges):
+        said.append(f"Its edges are much less sharp at one place than at another: it does not lie flat on the glass. Press it flat and {_AGAIN}.")
+    return said
+
+
+def in_line(field: np.ndarray, noise: float, shape: Shape, leg: int, end_mm: float, *, pixel_mm: tuple[float, float]) -> bool:
+    """Whether the tube seems to go on beyond a leg's end, after a stretch that cannot be told from the backdrop.
+
+    Parameters
+    ----------
+    field, noise : how unlike the backdrop each pixel is, and the noise of that
+    shape, leg, end_mm : the fitted shape, which leg, and where it seems to end, from the apex [mm]
+    pixel_mm : (across, down) [mm]
+    """
+    t = end_mm + np.arange(1.0, _FURTHER_MM, 0.25)
+    lanes = np.linspace(-0.6, 0.6, 7) * shape.half_mm
+    points = shape.apex + t[:, None, None] * shape.directions[leg] + lanes[None, :, None] * shape.outward[leg]
+    high, wide = field.shape[0] * pixel_mm[1], field.shape[1] * pixel_mm[0]
+    on_page = ((points > 0) & (points < (wide, high))).all(axis=(1, 2))
+    level = np.median(sample(field, points, pixel_mm), axis=1)[on_page]
+    # A shadow only fades on the way out from the end; what begins there anew rises above the least before it.
+    risen = level - np.minimum.accumulate(level) if level.size else level
+    return bool((risen > max(6 * noise, 0.08)).sum() * 0.25 > 1.0)
+
+
+def _wavy(fitted: Fitted) -> bool:
+    """Whether runs of edge points lie off the shape, on either side in the same sense or not."""
+    residual, zone = fitted.residual_mm[:-BELIEFS], fitted.zone[:-BELIEFS]
+    if np.sqrt(np.mean(np.clip(residual, -1, 1) ** 2)) > _RMS_MM:
+        return True
+    for z in (LEG_1, LEG_2, ARC):
+        off = residual[zone == z]
+        if len(off) >= 5 and np.quantile(np.abs(off), 0.85) > _FAR_MM / 2:
+            return True
+    return bool(np.mean(np.abs(residual) > _FAR_MM) > 0.08)
+
+
+def _stray(found: Found, shape: Shape, ends: tuple[float, float]) -> float:
+    """Share of the piece's rough pixels that lie well outside of the shape and are no shadow."""
+    off, zone = distances(shape, found.inside_mm)
+    from_apex = found.inside_mm - shape.apex
+    past = np.zeros(len(off), bool)
+    for leg in (LEG_1, LEG_2):
+        here = zone == leg
+        past[here] = from_apex[here] @ shape.directions[leg] > ends[leg] + shape.half_mm
+    outside = (np.abs(off) > shape.half_mm + 1.5 * found.rough_mm) | past
+    return float(np.mean(outside & found.sharp))
+
+
+def _lifted(edges: Edges) -> bool:
+    """Whether the edges are clearly less sharp along one part than along another: what is lifted is out of focus."""
+    sharp = []
+    blur = np.nanmin(np.where(np.isnan(edges.blur_px), np.inf, edges.blur_px), axis=0)
+    for z in (LEG_1, LEG_2):
+        part = blur[edges.zone == z]
+        for third in np.array_split(part, 3):
+            if np.isfinite(third).sum() >= 3:
+                sharp.append(float(np.median(third[np.isfinite(third)])))
+    return bool(sharp) and max(sharp) > _BLUR_PX and max(sharp) > _BLUR * min(sharp)

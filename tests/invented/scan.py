@@ -1,0 +1,236 @@
+"""Bent offcuts as an invented flatbed scanner sees them; everything in these pictures is made up.
+
+The tube is walked in small steps from end A and every pixel is asked for the nearest step: no apex, no tangent
+length and no fit is used here. Light comes from a lamp on the carriage, so that tubes are shaded by how they lie.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from PIL import Image
+from scipy import ndimage
+from scipy.spatial import cKDTree
+
+#: Diffuse colour, how strong and how narrow the highlight is.
+FINISHES = {
+    "bright": ((0.62, 0.63, 0.65), 0.55, 14.0),
+    "dull": ((0.42, 0.42, 0.43), 0.08, 3.0),
+    "copper": ((0.72, 0.42, 0.28), 0.35, 10.0),
+    "plated": ((0.55, 0.53, 0.42), 0.30, 6.0),
+    "black": ((0.14, 0.14, 0.15), 0.15, 6.0),
+}
+BACKDROPS = {"white": (0.95, 0.95, 0.94), "grey": (0.78, 0.78, 0.77), "dark": (0.06, 0.06, 0.07), "blue": (0.20, 0.30, 0.62)}
+
+
+@dataclass(frozen=True)
+class ScannedPiece:
+    """One bent piece. Lengths in mm, angles in degrees; `at_mm` is where its arc's middle lies on the glass."""
+
+    angle_deg: float = 90.0
+    radius_mm: float = 15.0
+    leg_a_mm: float = 60.0
+    leg_b_mm: float = 50.0
+    od_mm: float = 4.76
+    at_mm: tuple[float, float] = (45.0, 45.0)
+    turned_deg: float = 45.0
+    mirrored: bool = False
+    mark_mm: float | None = None
+    mark_wide_mm: float = 0.5
+    flattening: float = 0.0
+    outside_share: float = 0.75
+    finish: str = "dull"
+    saw_deg: tuple[float, float] = (0.0, 0.0)
+    second_bend_deg: float = 0.0  # in leg B's middle: then it is no single bend
+    bow_mm: float = 0.0  # of leg A
+    uneven_arc: float = 0.0  # curvature at the start of the arc over its mean, less 1; at its end the other way
+    true_od_mm: float | None = None  # where the tube is not as thick as it is sold
+    rough_mm: float = 0.0  # waves of its sides
+    mark_slant_deg: float = 0.0
+    tilt_deg: float = 0.0  # leg B lifted from the glass by so much
+    gap: tuple[float, float] | None = None  # a stretch [mm from end A] that is as light as the backdrop
+
+    def walk(self, step: float = 0.04):
+        """Places (n, 2), half widths outside and inside (n,), heights (n,), marked (n,) and the walked length at each."""
+        turn, tan = np.radians(self.angle_deg), self.radius_mm * np.tan(np.radians(self.angle_deg) / 2)
+        first, second = self.leg_a_mm - tan, self.leg_b_mm - tan
+        if min(first, second) <= 0:
+            raise ValueError("A leg is shorter than its part of the bend.")
+        total = first + self.radius_mm * turn + second
+        s = np.linspace(0, total, int(total / step) + 1)
+        in_arc = np.clip(s - first, 0, self.radius_mm * turn)
+        heading = in_arc / self.radius_mm
+        if self.uneven_arc:
+            u = heading / turn
+            heading = heading + self.uneven_arc * turn * u * (1 - u)
+        if self.second_bend_deg:
+            start = total - second / 2
+            heading = heading + np.radians(self.second_bend_deg) * np.clip((s - start) / 6.0, 0, 1)
+        if self.bow_mm:
+            u = np.clip(s / first, 0, 1)
+            heading = heading + self.bow_mm * np.pi / first * np.cos(np.pi * u) * (u < 1)
+        h = np.diff(s)
+        middle = (heading[1:] + heading[:-1]) / 2
+        lifted = np.clip(s - first - self.radius_mm * turn, 0, None)
+        shrink = np.where(lifted[1:] > 0, np.cos(np.radians(self.tilt_deg)), 1.0)
+        xy = np.zeros((len(s), 2))
+        xy[1:, 0] = np.cumsum(np.cos(middle) * h * shrink)
+        xy[1:, 1] = np.cumsum(np.sin(middle) * h * shrink)
+        xy -= xy[np.searchsorted(s, first + self.radius_mm * turn / 2)]
+        if self.mirrored:
+            xy[:, 1] *= -1
+        a = np.radians(self.turned_deg)
+        xy = xy @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]]) + np.array(self.at_mm)
+        # Flattening sets in and ends over a diameter.
+        flat = np.clip(np.minimum(s - first + self.od_mm / 2, first + self.radius_mm * turn + self.od_mm / 2 - s) / self.od_mm, 0, 1)
+        lost = self.flattening * self.od_mm * flat
+        half = (self.true_od_mm or self.od_mm) / 2
+        waves = [self.rough_mm * np.sin(2 * np.pi * s / period + phase) for period, phase in ((3.7, 0.3), (5.3, 2.1))]
+        outside, inside = half - lost * self.outside_share + waves[0], half - lost * (1 - self.outside_share) + waves[1]
+        height = lifted * np.sin(np.radians(self.tilt_deg))
+        return xy, outside, inside, height, s
+
+
+    def measured(self) -> tuple[float, float, float]:
+        """Angle [deg] and both legs [mm] as a straightedge along each leg tells them: a bow or an uneven arc moves them a little."""
+        xy, _, _, _, s = self.walk()
+        tan, turn = self.radius_mm * np.tan(np.radians(self.angle_deg) / 2), np.radians(self.angle_deg)
+        first = self.leg_a_mm - tan
+        lines = []
+        for part in (xy[s < first][::-1], xy[s > first + self.radius_mm * turn]):
+            middle = part.mean(axis=0)
+            along = np.linalg.svd(part - middle, full_matrices=False)[2][0]
+            lines.append((middle, along * np.sign(along @ (part[-1] - part[0]))))
+        (p, d), (q, e) = lines
+        apex = p + d * np.linalg.solve(np.stack([d, -e], axis=1), q - p)[0]
+        return float(180 - np.degrees(np.arccos(d @ e))), float((xy[0] - apex) @ d), float((xy[-1] - apex) @ e)
+
+
+@dataclass(frozen=True)
+class Scanner:
+    """An invented scanner: what it is told (`dpi`) and what it really does (`scale` = real pixels over told ones)."""
+
+    dpi: float = 300.0
+    scale: tuple[float, float] = (1.0, 1.0)
+    blur_px: float = 0.7
+    noise: float = 0.01
+    backdrop: str = "white"
+    uneven: float = 0.03  # of the backdrop's light, from one side to the other
+    shadow: float = 0.15  # how dark the tube's shadow is on the lid
+    lamp_deg: float = 90.0  # where the light comes from on the glass: along the carriage
+    lens_mm: float | None = None  # a CCD's way of light; None looks straight up everywhere
+    glare: tuple[tuple[float, float, float], ...] = ()  # x, y, radius [mm] of spots burnt out to white
+    dust: int = 0
+    extra: dict = field(default_factory=dict)
+
+
+def scan_of(pieces, scanner: Scanner, size_mm: tuple[float, float], rng: np.random.Generator, *, fine: int = 2) -> np.ndarray:
+    """The scan as (height, width, 3) bytes."""
+    px = 25.4 / scanner.dpi / fine
+    width, height = (int(round(v / px / fine)) * fine for v in size_mm)
+    ys, xs = np.mgrid[0:height, 0:width]
+    light = 1 - scanner.uneven * (xs / width + 0.5 * (ys / height) ** 2)
+    picture = np.array(BACKDROPS[scanner.backdrop])[None, None] * light[:, :, None]
+    blurs = []
+    for piece in pieces:
+        picture, lifted = _laid(picture, piece, scanner, px)
+        blurs.append(lifted)
+    for x, y, r in scanner.glare:
+        spot = np.clip((r - np.hypot(xs * px - x, ys * px - y)) / 0.3 + 0.5, 0, 1)[:, :, None]
+        picture = picture * (1 - spot) + np.array(scanner.extra.get("glare", (1.0, 1.0, 1.0))) * spot
+    picture = picture.reshape(height // fine, fine, width // fine, fine, 3).mean(axis=(1, 3))
+    sharp = ndimage.gaussian_filter(picture, (scanner.blur_px, scanner.blur_px, 0))
+    out_of_focus = sum((b for b in blurs if b is not None), 0.0)
+    if np.ndim(out_of_focus):
+        out_of_focus = out_of_focus.reshape(height // fine, fine, width // fine, fine).mean(axis=(1, 3))[:, :, None]
+        soft = ndimage.gaussian_filter(picture, (5, 5, 0))
+        sharp = sharp * (1 - out_of_focus) + soft * out_of_focus
+    for _ in range(scanner.dust):
+        y, x = rng.integers(0, sharp.shape[0]), rng.integers(0, sharp.shape[1])
+        sharp[y : y + rng.integers(2, 6), x : x + rng.integers(2, 6)] *= rng.uniform(0.3, 0.9)
+    sharp = sharp + scanner.noise * rng.normal(size=sharp.shape)
+    return (np.clip(sharp, 0, 1) * 255 + 0.5).astype(np.uint8)
+
+
+def _laid(picture: np.ndarray, piece: ScannedPiece, scanner: Scanner, px: float):
+    """The picture with one piece laid into it, and where it is out of focus."""
+    xy, outside, inside, height, s = piece.walk()
+    kx, ky = scanner.scale
+    shape = picture.shape[:2]
+    pixels_x, pixels_y = (np.arange(n) + 0.5 for n in (shape[1], shape[0]))
+    lens = 1.0 if scanner.lens_mm is None else scanner.lens_mm / (scanner.lens_mm + piece.od_mm / 2)
+    middle = shape[1] * px / 2
+    real_x, real_y = (pixels_x * px / kx - middle) / lens + middle, pixels_y * px / ky
+    pad = piece.od_mm
+    cols = np.flatnonzero((real_x > xy[:, 0].min() - pad) & (real_x < xy[:, 0].max() + pad))
+    rows = np.flatnonzero((real_y > xy[:, 1].min() - pad) & (real_y < xy[:, 1].max() + pad))
+    if not len(cols) or not len(rows):
+        return picture, None
+    box = np.s_[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1]
+    gx, gy = np.meshgrid(real_x[cols], real_y[rows])
+    # Only pixels near the walk are asked for their nearest step.
+    rough = np.zeros(gx.shape, bool)
+    ri = np.clip(np.searchsorted(real_y[rows], xy[:, 1]), 0, len(rows) - 1)
+    ci = np.clip(np.searchsorted(real_x[cols], xy[:, 0]), 0, len(cols) - 1)
+    rough[ri, ci] = True
+    rough = ndimage.distance_transform_edt(~rough) * px < piece.od_mm * 0.8
+    points = np.stack([gx[rough], gy[rough]], axis=1)
+    _, near = cKDTree(xy).query(points, workers=1)
+    tangent = np.gradient(xy, axis=0)
+    tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
+    off = points - xy[near]
+    t = tangent[near]
+    along = (off * t).sum(axis=1)
+    side = (off[:, 0] * t[:, 1] - off[:, 1] * t[:, 0]) * (-1 if piece.mirrored else 1)  # positive: outside of the bend
+    half = np.where(side > 0, outside[near], inside[near])
+    across = np.abs(side)
+    walked = s[near] + along
+    slant = np.tan(np.radians(piece.saw_deg))
+    past = np.maximum(-(walked - side * slant[0]), walked - s[-1] - side * slant[1])
+    cover = np.clip((half - across) / px + 0.5, 0, 1) * np.clip(-past / px + 0.5, 0, 1)
+    # Shade: a cylinder's normal at this place, lit by the lamp from one side and from below.
+    lean = np.clip(side / half, -1, 1) * (-1 if piece.mirrored else 1)
+    normal = np.stack([lean * t[:, 1], -lean * t[:, 0], np.sqrt(np.maximum(1 - lean**2, 0))], axis=1)
+    lamp = np.radians(scanner.lamp_deg)
+    lit = np.array([0.55 * np.cos(lamp), 0.55 * np.sin(lamp), 0.83])
+    diffuse, strong, narrow = FINISHES[piece.finish]
+    cosine = np.clip(normal @ lit, 0, 1)
+    glossy = strong * np.clip(normal @ ((lit + [0, 0, 1]) / np.linalg.norm(lit + [0, 0, 1])), 0, 1) ** (4 * narrow)
+    colour = np.array(diffuse)[None] * (0.12 + 0.88 * cosine)[:, None] + glossy[:, None]
+    if piece.mark_mm is not None:
+        pen = np.clip((piece.mark_wide_mm / 2 - np.abs(walked - piece.mark_mm - side * np.tan(np.radians(piece.mark_slant_deg)))) / px + 0.5, 0, 1)[:, None]
+        colour = colour * (1 - pen) + np.array((0.05, 0.05, 0.08)) * pen
+    if piece.gap is not None:
+        lost = ((walked > piece.gap[0]) & (walked < piece.gap[1]))[:, None]
+        colour = np.where(lost, np.array(BACKDROPS[scanner.backdrop])[None], colour)
+    whole, shade = np.zeros(shape), np.zeros((*shape, 3))
+    part = np.zeros(gx.shape)
+    part[rough] = np.clip(cover, 0, 1)
+    whole[box] = part
+    painted = np.zeros((*gx.shape, 3))
+    painted[rough] = colour
+    shade[box] = painted
+    away = scanner.shadow * ndimage.gaussian_filter(
+        ndimage.shift(whole[::4, ::4], -0.35 * piece.od_mm / px / 4 * np.array([np.sin(lamp), np.cos(lamp)]), order=1), 0.25 * piece.od_mm / px / 4
+    )
+    shadow = ndimage.zoom(away, 4, order=1)
+    shadow = np.pad(shadow, ((0, 4), (0, 4)), mode="edge")[: shape[0], : shape[1]]
+    picture = picture * (1 - shadow[:, :, None])
+    picture = picture * (1 - whole[:, :, None]) + np.clip(shade, 0, 1) * whole[:, :, None]
+    lifted = None
+    if piece.tilt_deg:
+        lifted = np.zeros(shape)
+        soft = np.zeros(gx.shape)
+        soft[rough] = np.clip(height[near] / 4.0, 0, 1)
+        lifted[box] = soft
+    return picture, lifted
+
+
+def save_scan(path, pixels: np.ndarray, *, dpi: float | tuple[float, float] | None = 300.0, quality: int | None = None):
+    """Write the scan as the ending of `path` says; `quality` for JPEG. Returns the path."""
+    options = {} if dpi is None else {"dpi": dpi if isinstance(dpi, tuple) else (dpi, dpi)}
+    if quality is not None:
+        options["quality"] = quality
+    Image.fromarray(pixels).save(path, **options)
+    return path

@@ -1,0 +1,171 @@
+"""The shape that is fitted to a scan: exact where the edges are, and as uncertain as repeated fits scatter."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import optimize
+from scipy.spatial import cKDTree
+
+from bendcal.scan.edges import Edges, lined_up, without_soft
+from bendcal.scan.scanner import scale_of
+from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, Fitted, Shape, fit_centreline, fit_edges
+from bendcal.scan.uncertainty import _waves, covariance, results
+from tests.invented.scan import ScannedPiece
+
+PIECE = ScannedPiece(angle_deg=75.0, radius_mm=16.0, leg_a_mm=52.0, leg_b_mm=44.0, at_mm=(40.0, 30.0), turned_deg=20.0)
+START = Shape(0.0, 0.0, 0.0, 1.0, 15.0, 2.38, 2.38)
+
+
+def edges_of(piece: ScannedPiece, every_mm: float = 0.6) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Points on both edges of the simulator's walk, their sides, and the walk's two ends."""
+    xy, outside, inside, _, _ = piece.walk(0.01)
+    t = np.gradient(xy, axis=0)
+    t /= np.linalg.norm(t, axis=1, keepdims=True)
+    normal = np.stack([t[:, 1], -t[:, 0]], axis=1) * (-1 if piece.mirrored else 1)
+    step = np.arange(100, len(xy) - 100, int(every_mm / 0.01))
+    points = np.concatenate([(xy + outside[:, None] * normal)[step], (xy - inside[:, None] * normal)[step]])
+    return points, np.repeat([1.0, -1.0], len(step)), xy[[0, -1]]
+
+
+def rough(piece: ScannedPiece) -> Shape:
+    """A first shape through the walk."""
+    shape = fit_centreline(piece.walk(1.5)[0], piece.od_mm / 2)
+    assert shape is not None
+    return shape
+
+
+@settings(max_examples=40)
+@given(
+    st.floats(12, 140), st.floats(8, 30), st.floats(15, 60), st.floats(15, 60), st.floats(0, 360), st.booleans(),
+)  # fmt: skip
+def test_exact_edges_give_the_exact_bend(angle: float, radius: float, first: float, second: float, turned: float, mirrored: bool) -> None:
+    """Edges walked by the simulator: angle within 0.01°, radius and legs within 0.02 mm, however it lies."""
+    setback = radius * np.tan(np.radians(angle) / 2)
+    piece = ScannedPiece(
+        angle_deg=angle, radius_mm=radius, leg_a_mm=first + setback, leg_b_mm=second + setback, turned_deg=turned, mirrored=mirrored
+    )
+    points, side, ends = edges_of(piece)
+    fitted = fit_edges(rough(piece), points, side, spread_mm=0.05, od_mm=4.76)
+    told = results(fitted.shape, ends)
+    # A short bend's radius is fixed by a small depth: its error is larger by that much.
+    depth = 1 / np.cos(np.radians(angle) / 2) - 1
+    assert told[0] == pytest.approx(angle, abs=0.01)
+    assert told[1] == pytest.approx(radius, abs=0.02 + 0.002 / depth)
+    assert told[2:] == pytest.approx([piece.leg_a_mm, piece.leg_b_mm], abs=0.02)
+
+
+def test_a_straight_piece_makes_no_bend() -> None:
+    """Points in a line have no apex."""
+    assert fit_centreline(np.stack([np.linspace(0, 80, 40), np.zeros(40)], axis=1), 2.4) is None
+
+
+def test_another_route_to_the_same_fit() -> None:
+    """Noisy points: a search that moves the simulator's own walk about, and knows no apex, finds the same bend.
+
+    Its distances are those to the nearest step of the walk; the least squares of both routes agree to 0.02° and 0.02 mm.
+    """
+    points, side, ends = edges_of(PIECE, 2.0)
+    points = points + 0.05 * np.random.default_rng(3).normal(size=points.shape)
+    direct = fit_edges(rough(PIECE), points, side, spread_mm=5.0, od_mm=4.76, flattening=1e-6)  # a spread so wide is plain least squares
+
+    def away(p: np.ndarray) -> np.ndarray:
+        piece = replace(PIECE, angle_deg=p[0], radius_mm=p[1], turned_deg=p[2], at_mm=(p[3], p[4]), leg_a_mm=70.0, leg_b_mm=70.0)
+        xy = piece.walk(0.02)[0]
+        distance, near = cKDTree(xy).query(points)
+        t = np.gradient(xy, axis=0)[near]
+        off = points - xy[near]
+        return np.abs(off[:, 0] * t[:, 1] - off[:, 1] * t[:, 0]) / np.linalg.norm(t, axis=1) - p[5]
+
+    start = [75.2, 15.8, 20.1, 40.05, 29.95, 2.4]
+    other = optimize.least_squares(away, start, diff_step=1e-4, x_scale=[1, 1, 1, 1, 1, 0.1]).x
+    told = results(direct.shape, ends)
+    assert told[0] == pytest.approx(other[0], abs=0.02) and told[1] == pytest.approx(other[1], abs=0.02)
+    assert direct.shape.half_mm == pytest.approx(other[5], abs=0.005)
+
+
+def test_stray_points_do_not_pull_the_fit() -> None:
+    """One edge point in ten thrown off by 0.2 to 0.5 mm: the angle stays within 0.1°."""
+    points, side, ends = edges_of(PIECE)
+    rng = np.random.default_rng(5)
+    stray = rng.random(len(points)) < 0.1
+    points = points + 0.02 * rng.normal(size=points.shape) + stray[:, None] * rng.uniform(0.2, 0.5, points.shape)
+    assert results(fit_edges(rough(PIECE), points, side, spread_mm=0.05, od_mm=4.76).shape, ends)[0] == pytest.approx(75, abs=0.1)
+
+
+def test_the_covariance_is_what_repeated_fits_scatter_by() -> None:
+    """60 fits to fresh noise: sd of angle, radius and legs within a quarter of the stated one (chance: a tenth)."""
+    points, side, ends = edges_of(PIECE)
+    rng = np.random.default_rng(7)
+    start, told, stated = rough(PIECE), [], []
+    for k in range(60):
+        fitted = fit_edges(start, points + 0.05 * rng.normal(size=points.shape), side, spread_mm=1.0, od_mm=4.76)
+        told.append(results(fitted.shape, ends))
+        if k < 5:
+            stated.append(_noise_only(fitted, ends))
+    ratio = np.std(told, axis=0) / np.sqrt(np.mean(stated, axis=0))
+    assert np.all((ratio > 0.75) & (ratio < 1.3)), ratio
+
+
+def _noise_only(fitted: Fitted, ends: np.ndarray) -> np.ndarray:
+    """Variances without scale, ends and any shift of edges."""
+    shape = replace(fitted.shape, half_arc_mm=fitted.shape.half_mm)
+    still = replace(fitted, shape=shape)
+    n = len(fitted.zone) - BELIEFS
+    cov = covariance(
+        still, shape, ends, (0.0, 0.0), np.arange(n, dtype=float), series=[], off_mm=(0.0, 0.0), pixel_mm=0.0, od_mm=2 * shape.half_mm,
+        scale_u=(0.0, 0.0), dark=False,
+    )  # fmt: skip
+    only_arc = fitted.zone[:-BELIEFS] == ARC
+    weighted = fitted.jacobian * fitted.weight[:, None]
+    solve = np.linalg.pinv(fitted.jacobian.T @ weighted, hermitian=True) @ weighted.T
+    moved = solve @ np.append(only_arc * 0.004 * 2 * shape.half_mm, np.zeros(BELIEFS))
+    change = (results(Shape(*(shape.array() + moved)), ends) - results(Shape(*(shape.array() - moved)), ends)) / 2
+    return np.diag(cov) - change**2
+
+
+def test_edges_that_wave_count_for_less() -> None:
+    """Independent errors count as they are; ones that come in runs of equal sign count for less."""
+    rng = np.random.default_rng(9)
+    white = rng.normal(size=4000) * 0.05
+    assert _waves(white, [np.arange(4000)]) == pytest.approx(1.0, abs=0.1)
+    run = np.zeros(4000)
+    for k in range(1, 4000):
+        run[k] = 0.6 * run[k - 1] + 0.03 * rng.normal()
+    lag = np.arange(1, 13)
+    assert _waves(run, [np.arange(4000)]) == pytest.approx(1 + 2 * ((1 - lag / 13) * 0.6**lag).sum(), rel=0.15)
+
+
+def test_where_light_ends_before_the_tube_one_edge_and_the_diameter_do() -> None:
+    """An edge 0.5 mm short and three times as soft as the one opposite is left out; as sharp as that one, it is kept."""
+    n = 30
+    outside = np.stack([np.arange(n), np.full(n, 2.38)], axis=1)
+    inside = np.stack([np.arange(n), np.full(n, -1.88)], axis=1)
+    for soft, left_out in ((9.0, True), (3.2, False)):
+        edges = Edges(np.stack([outside, inside]), np.stack([np.full(n, 3.0), np.full(n, soft)]), np.full(n, LEG_1), np.arange(n), np.full(n, 4.26))
+        kept = np.isfinite(without_soft(edges, 4.76, (0.085, 0.085)).at_mm[:, :, 0])
+        assert kept[0].all() and kept[1].any() != left_out
+    points, side, ends = edges_of(PIECE)
+    only = results(fit_edges(rough(PIECE), points[side > 0], side[side > 0], spread_mm=0.05, od_mm=4.76).shape, ends)
+    assert only == pytest.approx([75, 16, 52, 44], abs=0.05)
+
+
+def test_a_rough_line_beside_the_tube_is_brought_to_its_middle() -> None:
+    """A drawn tube, a shape 1.2 mm beside it: the points that are lined up lie within 0.2 mm of the walk."""
+    xy = PIECE.walk(0.05)[0]
+    y, x = np.mgrid[0:900, 0:1100] * 0.1 + 0.05
+    near = cKDTree(xy).query(np.stack([x, y], axis=-1).reshape(-1, 2))[0].reshape(x.shape)
+    field = 0.5 * np.clip((2.38 - near) / 0.1 + 0.5, 0, 1)
+    beside = replace(rough(PIECE), x_mm=rough(PIECE).x_mm + 0.9, y_mm=rough(PIECE).y_mm + 0.8)
+    points = lined_up(field, 0.005, beside, (50.0, 42.0), pixel_mm=(0.1, 0.1), od_mm=4.76)
+    assert np.quantile(cKDTree(xy).query(points)[0], 0.9) < 0.2
+
+
+def test_the_scanner_says_what_it_stretches() -> None:
+    """10 mm tube: 5 mm above the glass over 350 mm of light is 1.43 % for a CCD; nothing for a CIS."""
+    assert scale_of("ccd", 10.0)[0] == (pytest.approx(1 + 5 / 350), 1.0)
+    assert scale_of("cis", 10.0) == ((1.0, 1.0), (0.001, 0.001))
+    (low, _), (u, _) = scale_of("unknown", 10.0)
+    assert low - 1 < 1.8 * u and 1 < low < 1.02  # none, and the shortest way, lie within 1.8 u
