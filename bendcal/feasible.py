@@ -26,7 +26,7 @@ from bendcal.shop import Shop
 from bendcal.stroke import workpiece_of
 from bendcal.trials import ITSELF, Trial, Trials
 
-__all__ = ["COMFORT_MM", "KEEP_MM", "PLENTY_MM", "grip_of", "plan_bending", "what_stops", "search_for"]
+__all__ = ["COMFORT_MM", "KEEP_MM", "PLENTY_MM", "grip_of", "plan_bending", "search_for", "what_is_met", "what_stops"]
 
 KEEP_MM = 1.0  # clearance that a plan has to keep: bodies are measured with a rule
 COMFORT_MM = 15.0  # clearance beyond which one order is no better than another: then the usual one is taken
@@ -149,16 +149,36 @@ def what_stops(allowed: Sequence[str], trials: Trials, *, first_only: bool = Fal
     said = []
     plain = plain_orders(trials.piece.bends)
     for order, feed in plain[:1] if first_only else plain:
-        way = f"bend {order[0] + 1} first and end {feed[0]} leading"
+        way = f"With bend {order[0] + 1} first and end {feed[0]} leading"
+        if first_only and len(order) > 1:  # told beside an order that may begin with the same bend
+            way = f"One after another from bend {order[0] + 1} on with end {feed[0]} leading"
         barred = next((bend for bend in order if feed[bend] not in allowed[bend]), None)
         if barred is not None:
-            said.append(f"With {way}, bend {barred + 1} has no room in the bender.")
+            said.append(f"{way}, bend {barred + 1} has no room in the bender.")
             continue
         trial = _first_failing(order, feed, trials)
         if trial is not None:
             met = trials.first_contact(trial)
-            said.append(f"With {way}, bend {trial.bend + 1} {_meets(met, trials.keep_mm)}.")
+            said.append(f"{way}, bend {trial.bend + 1} {_meets(met, trials.keep_mm)}.")
     return tuple(said)
+
+
+def what_is_met(sheet: MarkSheet, bodies: Sequence[BenderBody], *, made: Sequence[int] = (), keep_mm: float = KEEP_MM) -> str:
+    """What the bends of a marked tube meet when they are made in the sheet's order; blank where they clear it.
+
+    Parameters
+    ----------
+    sheet : the marked tube
+    bodies, keep_mm : as in :func:`plan_bending`
+    made : numbers of the bends that are made already, and are not asked for
+    """
+    trials = Trials(workpiece_of(sheet), bodies, grip_of(sheet), keep_mm, PLENTY_MM)
+    steps = sorted(sheet.steps, key=lambda step: step.bend not in made)  # what is made was made first
+    row = trials_of([step.bend - 1 for step in steps], [step.feed for step in steps])[len(set(made)) :]
+    for trial, clear in zip(row, trials.ask(row), strict=True):
+        if not trials.passes(clear):
+            return f"Bend {trial.bend + 1} {_meets(trials.first_contact(trial), keep_mm)}."
+    return ""
 
 
 def _meets(met, keep_mm: float) -> str:

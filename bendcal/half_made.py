@@ -81,11 +81,13 @@ def made_bends(sheet: MarkSheet, made: Sequence[Made] | Mapping[int, Made]) -> d
 
     Raises
     ------
-    ValueError : where a bend is not one of the line's, or a leg or twist cannot have been measured because the bend at its other end is
+    ValueError : where a plain sequence is given for a sheet whose bends are made in another order, a bend is not one of the line's, or a leg or twist cannot have been measured because the bend at its other end is
         not made
     """
     n, name = sheet.legs.bends, sheet.line.line
     if not isinstance(made, Mapping):
+        if not sheet.in_row:
+            raise ValueError(f"Line {name!r} is not bent in the row of the tube: say which bends are made by their numbers, such as {{{sheet.order[0]}: Made(angle_deg=60)}}.")
         if len(made) > n:
             raise ValueError(f"{len(made)} bends are said to be made, but line {name!r} has {n}.")
         made = dict(enumerate(made, start=1))

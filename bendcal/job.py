@@ -25,6 +25,7 @@ from bendcal.feasible import plan_bending
 from bendcal.legs import LegTooShort
 from bendcal.lines import Line
 from bendcal.marks import MarkSheet, mark_out
+from bendcal.planned import mark_out_planned
 from bendcal.plans import Plans
 from bendcal.rules import findings
 from bendcal.shop import Shop, UnknownName
@@ -62,8 +63,8 @@ class Task:
     @property
     def in_row(self) -> bool:
         """Whether the bends can be made one after another from end A on, end A leading, for all that is known."""
-        best = None if self.plans is None else self.plans.best
-        return best is not None and "B" not in best.feed and best.order == tuple(range(1, len(best.order) + 1))
+        found = self.plans is not None and self.plans.best is not None
+        return found and self.sheet.in_row and bool((self.sheet.feed > 0).all())
 
     @property
     def bending(self) -> str:
@@ -201,9 +202,7 @@ def _bent(shop: Shop, cal: Calibration, sheet: MarkSheet) -> tuple[MarkSheet, tu
     if plans.best is None:
         stops = plans.complete or any(one.stops for one in plans.rules)
         return sheet, found, (plans.sentence, "Ask for this line alone to see what would mend it (bendcal plan).") if stops else ()
-    if "B" in plans.best.feed:
-        sheet = mark_out(shop, cal, line, feed=plans.best.feed)
-    return sheet, found, ()
+    return mark_out_planned(shop, cal, line, plans=plans), found, ()
 
 
 def order_of_making(sheets: Sequence[MarkSheet]) -> tuple[Task, ...]:

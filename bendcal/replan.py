@@ -9,6 +9,7 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from bendcal.calibration import Calibration
+from bendcal.feasible import what_is_met
 from bendcal.half_made import HalfMade, Made, half_made, made_bends
 from bendcal.marks import MarkSheet, mark_out
 from bendcal.path import Legs, nodes_from_legs, place_nodes, reverse_legs, wrap_deg
@@ -79,8 +80,7 @@ def replan(shop: Shop, cal: Calibration, sheet: MarkSheet, made: Sequence[Made] 
     the fitting points, and the apexes stay near where they were meant, in that order of
     weight; with few bends left not all of it can be had, and the least miss is taken.
 
-    Whether the changed bends still clear the bender is not asked here: where they have changed much, ask
-    :func:`bendcal.feasible.plan_bending` with ``replanned.sheet.line``.
+    The bends that are left keep their order, and are tried again against the bender's bodies and the tube itself.
 
     Parameters
     ----------
@@ -106,13 +106,14 @@ def replan(shop: Shop, cal: Calibration, sheet: MarkSheet, made: Sequence[Made] 
     twist = np.asarray(wrap_deg(twist))
     nodes = place_nodes(leg, angle, twist)
     new = _marks_for(shop, cal, sheet, half, Legs(leg, angle, twist))
+    new, met = _tried_again(shop, new, tuple(bends))
     askew = _angle_between(nodes[-1] - nodes[-2], target[-1] - target[-2])
     miss = float(np.linalg.norm(nodes[-1] - target[-1]))
     apexes = np.linalg.norm((nodes - target)[half.settled + 1 : -1], axis=1)
     end = sheet.line.trim_at
     return Replanned(
         new, tuple(bends), end, float(np.linalg.norm(before[-1] - target[-1])), miss, askew, float(np.max(apexes, initial=0.0)),
-        (*_beyond(end, miss, askew, apexes), *new.warnings),
+        (*met, *_beyond(end, miss, askew, apexes), *new.warnings),
     )  # fmt: skip
 
 
@@ -197,6 +198,19 @@ def _marks_for(shop: Shop, cal: Calibration, sheet: MarkSheet, half: HalfMade, c
         mark_u_mm=new.mark_u_mm, angle_u_deg=new.angle_u_deg, start_mm=start, end_mm=end, straights_mm=new.straights_mm, trim_mm=spare,
         length_u_mm=new.length_u_mm, trim_wanted_mm=new.trim_wanted_mm, readings_differ=new.readings_differ,
     )  # fmt: skip
+
+
+def _tried_again(shop: Shop, sheet: MarkSheet, made: tuple[int, ...]) -> tuple[MarkSheet, tuple[str, ...]]:
+    """The sheet with what its order was tried against now, and a warning where a bend that is left does not clear it."""
+    if len(made) == sheet.legs.bends:
+        return replace(sheet, order_told=(), order_fails=False), ()
+    bodies = tuple(body for body in shop.bodies if body.bender == sheet.bender.bender)
+    met = what_is_met(sheet, bodies, made=made)
+    if met:
+        warning = f"With the new marks the bends that are left do not clear what is in the way. {met} Look for another order (plan_bending), or start anew."
+        return replace(sheet, order_told=(warning,), order_fails=False), (warning,)
+    clear = "clear the bender" if bodies else f"clear the tube itself; no body of bender {sheet.bender.bender} is measured (bender_bodies.csv)"
+    return replace(sheet, order_told=(f"With the new marks the bends that are left {clear}.",), order_fails=False), ()
 
 
 def _beyond(end: str, miss_mm: float, askew_deg: float, apexes_mm: np.ndarray) -> tuple[str, ...]:

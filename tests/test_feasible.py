@@ -123,7 +123,7 @@ def test_bends_out_of_their_row_where_no_plain_order_works() -> None:
     best = plans.best
     assert best.jumps >= 1 and best.turns_end_for_end == 0
     assert any("out of the row" in reason for reason in best.reasons)
-    assert any(reason.startswith("With bend 1 first and end A leading, bend") for reason in best.hindered)
+    assert any(reason.startswith("One after another from bend 1 on with end A leading, bend") for reason in best.hindered)
     assert sorted(best.order) == [1, 2, 3, 4]
 
 

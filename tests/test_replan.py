@@ -1,14 +1,19 @@
 """The rest of a line marked anew after some bends were measured."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from a_line import CAL, LEGS, SHOP, line
 from invented.line import form
 
 from bendcal.bending import bend_up
+from bendcal.bodies import BenderBody
+from bendcal.feasible import what_is_met
 from bendcal.marks import mark_out
 from bendcal.path import Legs, nodes_from_legs, pose_of
 from bendcal.replan import Made, replan
+from bendcal.solids import Solid
 
 
 @pytest.fixture(scope="module")
@@ -177,6 +182,33 @@ def test_a_measured_last_leg_counts_from_end_b():
     assert again.miss_after_mm < 0.3
     both = replan(SHOP, CAL, begun, {5: Made(leg_mm=None), 6: Made(leg_after_mm=112.0, leg_mm=96.0)})
     assert both.sheet.start_mm[5] - both.sheet.end_mm[4] == pytest.approx(begun.straights_mm[5] + 1.0)
+
+
+def test_the_order_stays_and_what_is_left_is_tried_again():
+    """The new sheet keeps the order of work; where the bends that are left would meet something, the first warning says what and where."""
+    order = (6, 5, 4, 3, 2, 1)
+    begun = mark_out(SHOP, CAL, line(), feed="B", order=order)
+    made = {6: Made(angle_deg=71.0)}
+    again = replan(SHOP, CAL, begun, made)
+    assert again.sheet.order == order
+    assert [step.bend for step in again.sheet.steps] == list(order)
+    assert again.sheet.order_told == ("With the new marks the bends that are left clear the tube itself; no body of bender small is measured (bender_bodies.csv).",)
+    far, near = (BenderBody("small", "wall", Solid("wall", (-mm, 0, 0), (0, 0, 0))) for mm in (2000, 150))
+    assert replan(replace(SHOP, bodies=(far,)), CAL, begun, made).sheet.order_told == ("With the new marks the bends that are left clear the bender.",)
+    met = replan(replace(SHOP, bodies=(near,)), CAL, begun, made)
+    assert met.warnings[0].startswith("With the new marks the bends that are left do not clear what is in the way. Bend ")
+    assert "the wall" in met.warnings[0]
+    assert met.sheet.order_told == met.warnings[:1]
+    alone = {bend: Made() for bend in order[:-1]}
+    told = what_is_met(begun, (near,), made=order[:-1])
+    assert told.startswith("Bend 1 ") and told in replan(replace(SHOP, bodies=(near,)), CAL, begun, alone).warnings[0]
+
+
+def test_a_sequence_needs_a_sheet_in_the_row_of_the_tube():
+    """Where bend 6 is made first, the first of a plain list could be bend 6 or bend 1: the numbers have to be given."""
+    begun = mark_out(SHOP, CAL, line(), feed="B", order=(6, 5, 4, 3, 2, 1))
+    with pytest.raises(ValueError, match=r"'long' is not bent in the row of the tube: say which bends .*\{6: Made\(angle_deg=60\)\}"):
+        replan(SHOP, CAL, begun, [Made(angle_deg=71.0)])
 
 
 def test_it_says_which_bends_are_made_and_which_are_left():
