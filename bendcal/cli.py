@@ -22,6 +22,7 @@ from bendcal.measures import length_mm
 from bendcal.order import cautions, order_of_work
 from bendcal.planned import mark_out_planned
 from bendcal.reports import cut_sentence, difference_table, laws_table, marks_table
+from bendcal.scan_command import add_scan_command
 from bendcal.shop import Shop, UnknownName, named
 from bendcal.version import __version__
 
@@ -38,6 +39,7 @@ examples:
   bendcal plan sample_measurements brake-far-side
   bendcal pattern sample_measurements brake-near-side
   bendcal next sample_measurements
+  bendcal scan "my shop" scan.png --tube brake
   bendcal job sample_measurements --kerf 1
   bendcal mirror "my shop" left-front right-front
   bendcal notebooks
@@ -156,6 +158,7 @@ def _parser() -> argparse.ArgumentParser:
 
     add_commands(jobs, _shop, _read)
     add_line_commands(jobs, _shop, _read)
+    add_scan_command(jobs, _shop)
 
     notebooks = jobs.add_parser("notebooks", help="open the notebooks in JupyterLab", description="Open the notebooks in a quiet JupyterLab.")
     notebooks.add_argument("--shop", metavar="FOLDER", help="put copies of the notebooks, set to this shop, into its folder and open those")

@@ -31,6 +31,7 @@ __all__ = ["ScanReadings", "read_scan"]
 
 _PLAIN = 0.35  # at least so much of a picture is backdrop
 _NOISIEST = 0.06
+_ROUGHEST_END_MM = 0.1  # a cut is straight; what glare leaves of one is not
 _NO_BEND = "It makes no bend that could be read: straight, too short, or no tube."
 _NO_LEGS = "A straight leg is shorter than half a diameter, or it is not one bend between straight legs. Measure this piece by hand."
 
@@ -181,8 +182,8 @@ def _read(number: int, found: Found, scan: Scan, unlike: Unlike, od_mm: float, e
     if why := against_fit(*fit, od_mm=od_mm, pixel_mm=pixel, light=unlike.light):
         return refuse(*why, shape=shape)
     cut = [find_end(unlike.map, unlike.noise, shape, leg, ends[leg], pixel_mm=scan.pixel_mm) for leg in (0, 1)]
-    if None in cut or max(c.oblique_mm for c in cut) > 0.8 * od_mm:
-        return refuse("One of its ends cannot be told clearly from what lies beside it, or is cut very slantwise. Clean it, lay it free and scan again.", shape=shape)
+    if None in cut or max(c.oblique_mm for c in cut) > 0.8 * od_mm or max(c.u_mm for c in cut) > _ROUGHEST_END_MM:
+        return refuse("One of its ends cannot be told clearly from what lies beside it (glare, dirt), or is cut very slantwise. Clean it, lay it free and scan again.", shape=shape)
     if any(in_line(unlike.map, unlike.noise, shape, k, c.from_apex_mm, pixel_mm=scan.pixel_mm) for k, c in enumerate(cut)):
         return refuse("Beyond one of its ends, in line with it, lies something more: perhaps the tube goes on, after a stretch as light as the paper. Lay paper of another shade over it, or move it away from what lies there, and scan again.", shape=shape)
     marks = [(leg, m) for leg in (0, 1) for m in find_marks(scan.rgb, shape, leg, cut[leg].from_apex_mm, pixel_mm=scan.pixel_mm)]

@@ -5,7 +5,7 @@ paper, 300 dpi (one in four 200 or 600), PNG or JPEG, flattened by 0 to 4 %, wit
 scanner's true scale is drawn from what `bendcal.scan.scanner` says of a CIS scanner. The renderer (tests/invented/scan.py)
 shares no code with the kit. Then spoilt scans: each must be refused, or hold the truth in its intervals.
 
-    python tests/benchmarks/scan.py [scans, 320] [first seed, 0]
+    python tests/benchmarks/scan.py [scans, 320] [first seed, 0] [spoilt scans of each kind, 32]
 """
 
 from __future__ import annotations
@@ -159,7 +159,8 @@ def read(case: Case, path: Path) -> tuple[ScanReading, ...]:
 
 def main() -> None:
     """Print both tables."""
-    scans, seed = (int(a) for a in (sys.argv[1:3] + ["320", "0"][len(sys.argv) - 1 :])[:2])
+    told = [int(a) for a in sys.argv[1:4]]
+    scans, seed, spoilt = told + [320, 0, 32][len(told) :]
     rows: list[tuple[str, str, float, float, float, float]] = []
     refused: list[str] = []
     with tempfile.TemporaryDirectory() as folder:
@@ -185,28 +186,31 @@ def main() -> None:
         )
     for line in refused:
         print("refused:", line)
-    if seed:
-        return
-    print("\nSpoilt scans: read rightly (all within 4 u), refused, read wrongly")
+    print("\nSpoilt scans: read rightly (all within 4 u), refused, read wrongly; of the numbers read, per cent within their 95 %")
+    total, within = np.zeros(3, int), []
     with tempfile.TemporaryDirectory() as folder:
         for how in SPOILT:
             right, no, wrong = 0, 0, []
-            for k in range(10):
-                rng = np.random.default_rng([8, k, len(how)])
+            for k in range(spoilt):
+                rng = np.random.default_rng([8, seed + k, len(how)])
                 case = spoil(rng, how)
                 path = render(case, Path(folder), rng)
                 try:
                     pieces = read(case, path)
                 except NotAScan:
                     pieces = ()
-                far = [{q: round(e / u, 1) for q, (e, u) in misses(p, case.piece).items() if abs(e) > 4 * u} for p in pieces]
+                ratios = [{q: round(e / u, 1) for q, (e, u) in misses(p, case.piece).items()} for p in pieces]
+                within += [abs(z) < 1.96 for r in ratios for z in r.values()]
+                far = [{q: z for q, z in r.items() if abs(z) > 4} for r in ratios]
                 if not pieces:
                     no += 1
                 elif any(far):
                     wrong.append((k, far))
                 else:
                     right += 1
-            print(f"{how:>34}{right:>5}{no:>5}{len(wrong):>5}  {wrong or ''}")
+            print(f"{how:>34}{right:>5}{no:>5}{len(wrong):>5}  {wrong or ''}", flush=True)
+            total += (right, no, len(wrong))
+    print(f"{'together':>34}{total[0]:>5}{total[1]:>5}{total[2]:>5}  {100 * np.mean(within):.1f} %")
 
 
 def _held(part: np.ndarray) -> float:

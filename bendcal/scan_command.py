@@ -1,0 +1,106 @@
+"""The command ``bendcal scan``: offcuts read from pictures, shown, and recorded when asked for."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Sequence
+
+from bendcal.layout import paragraph
+from bendcal.measures import length_mm
+from bendcal.shop import Shop, UnknownName, named
+
+__all__ = ["add_scan_command"]
+
+LOOK = "Look at the picture before you believe a number: the drawn lines must lie on the tube's edges, and the two bars across at its ends."
+HOW_TO_LAY = (
+    "Lay the pieces on the glass a finger's width apart and from its border, each with the line that halves its bend at 45°, flat, under a plain "
+    "sheet of another shade than the tube; scan in colour or grey at 300 dpi."
+)
+
+
+def add_scan_command(jobs, shop: Callable[[str], Shop]) -> None:
+    """Add the command to a parser's own.
+
+    Parameters
+    ----------
+    jobs : what ``ArgumentParser.add_subparsers`` returned
+    shop : folder → shop, with what looks wrong printed first
+    """
+    scan = jobs.add_parser("scan", help="read bent offcuts from a flatbed scan; records them with --record", description=f"Read finished angle, radius, legs and mark of bent offcuts from a flatbed scan. {HOW_TO_LAY}")
+    scan.add_argument("shop", metavar="SHOP", help="the shop folder")
+    scan.add_argument("image", metavar="IMAGE", nargs="+", help="scans: PNG, JPEG, TIFF, BMP or WebP")
+    scan.add_argument("--tube", metavar="T", help="the tube's name in tubes.csv; needed if there are several")
+    scan.add_argument("--dpi", type=float, metavar="N", help="pixels an inch, where the file does not say it or says it wrongly")
+    scan.add_argument("--end-a", choices=("left", "right", "top", "bottom"), help="on which side end A lies; left out: the end of the leg with the mark")
+    scan.add_argument("--sensor", choices=("cis", "ccd", "unknown"), default="cis", help="the scanner's kind: cis (flat, fed by its cable; if left out), ccd (tall, with its own supply)")
+    scan.add_argument("--record", action="store_true", help="append what was read to offcuts.csv; needs --dial and --length")
+    scan.add_argument("--bender", metavar="B", help="the bender's name in benders.csv; needed if there are several")
+    scan.add_argument("--dial", nargs="+", metavar="DEG", help="what each piece was bent to on the dial, from left to right")
+    scan.add_argument("--length", nargs="+", metavar="MM", help="each piece's straight length before the bend; one number if all are alike")
+    scan.add_argument("--mark", nargs="+", metavar="MM", help="end A to each piece's mark, where it does not show")
+    scan.set_defaults(does=lambda asked: _scan(asked, shop(asked.shop)))
+
+
+def _scan(asked: argparse.Namespace, shop: Shop) -> None:
+    tube = _one(shop.tubes, asked.tube, "tube")
+    if asked.record and (not asked.dial or not asked.length):
+        raise ValueError("--record needs what no picture shows: --dial, and --length, the straight length before the bend.")
+    if asked.record and len(asked.image) > 1:
+        raise ValueError("--record takes one picture at a time, so that --dial and --length belong to its pieces.")
+    bender = _one(shop.benders, asked.bender, "bender") if asked.record else ""
+    # Loads what opens pictures, so it is loaded by this job alone.
+    from bendcal.scan import read_scan
+    from bendcal.scan.recording import save_overlay
+
+    for image in asked.image:
+        readings = read_scan(image, od_mm=shop.tubes[tube].od_mm, dpi=asked.dpi, end_a=asked.end_a, sensor=asked.sensor)
+        print(f"{readings.name}: {tube}, {shop.tubes[tube].od_mm:g} mm", end="\n\n")
+        for sentence in str(readings).splitlines():
+            print(paragraph(sentence, first="  - "))
+        print(f"\nWhat was seen: {save_overlay(shop.folder, readings)}")
+        print(paragraph(LOOK), end="\n\n")
+        if asked.record:
+            _record(asked, shop, readings, bender, tube)
+
+
+def _record(asked: argparse.Namespace, shop: Shop, readings, bender: str, tube: str) -> None:
+    from bendcal.scan.recording import record
+
+    if readings.refused:
+        raise ValueError("Nothing is recorded, because not every piece was read, and the dial settings might get to the wrong one. Take away or scan again what was not read.")
+    count = len(readings)
+    dial = _each(asked.dial, count, "--dial", several=True)
+    length, mark = _each(asked.length, count, "--length"), _each(asked.mark, count, "--mark")
+    told = [{"bender": bender, "tube": tube, "dial_deg": d, "length_mm": length_mm(n)} for d, n in zip(dial, length, strict=True)]
+    for columns, at in zip(told, mark, strict=True):
+        if at is not None:
+            columns["mark_mm"] = length_mm(at)
+    for reading, columns in zip(readings, told, strict=True):
+        if not reading.end_a:
+            raise ValueError(f"Nothing is recorded: nothing tells which end of piece {reading.number} is A. Say --end-a left, right, top or bottom.")
+        if reading.mark is None and "mark_mm" not in columns:
+            raise ValueError(f"Nothing is recorded: no mark was seen on leg A of piece {reading.number}. Say --mark and how far it is from end A.")
+    for reading, columns in zip(readings, told, strict=True):
+        written = record(shop.folder, reading, picture=readings.name, **columns)
+        print(f"Recorded: piece {reading.number} as offcut {written.offcut}, {written.angle_deg:g}° at dial {written.dial_deg:g}")
+
+
+def _each(words: Sequence[str] | None, count: int, name: str, *, several: bool = False) -> list[str | None]:
+    """One word for each piece; one word alone is for all of them where pieces may be alike."""
+    if words is None:
+        return [None] * count
+    if len(words) == 1 and not several:
+        return list(words) * count
+    if len(words) != count:
+        raise ValueError(f"{name} has {len(words)} numbers, and {count} pieces were found. Give one for each, from left to right.")
+    return list(words)
+
+
+def _one(known, name: str | None, noun: str) -> str:
+    """The name that was given, or the only one that there is."""
+    if name is not None:
+        named(known, name, noun)
+        return name
+    if len(known) == 1:
+        return next(iter(known))
+    raise UnknownName(f"Which {noun}? There are {', '.join(known)}: say --{noun} and its name.")

@@ -1,0 +1,97 @@
+"""The command ``bendcal scan`` and the recording of what a scan shows."""
+
+import io
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from bendcal.cli import main
+from bendcal.estimate import Estimate
+from bendcal.folder import read_shop
+from bendcal.scan import ScanReading
+from bendcal.scan.recording import record, tool_for
+from tests.invented.scan import ScannedPiece, Scanner, save_scan, scan_of
+
+PIECES = [
+    ScannedPiece(angle_deg=angle, leg_a_mm=42.0, leg_b_mm=38.0, mark_mm=mark, at_mm=(45.0 + 52.0 * k, 32.0), turned_deg=20.0)
+    for k, (angle, mark) in enumerate([(60.0, 20.0), (90.0, 22.0)])
+]
+
+
+@pytest.fixture(scope="module")
+def two(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A scan of two pieces."""
+    pixels = scan_of(PIECES, Scanner(), (120.0, 75.0), np.random.default_rng(4), fine=1)
+    return save_scan(tmp_path_factory.mktemp("scan") / "two.png", pixels)
+
+
+def asked(shop: Path, scan: Path, *more: str) -> int:
+    """The command's exit code."""
+    return main(["scan", str(shop), str(scan), "--tube", "cuni-3/16", *more])
+
+
+def test_a_scan_is_shown_and_drawn(sample_folder: Path, two: Path, capsys: pytest.CaptureFixture) -> None:
+    """Both pieces with their angles, and a picture in the shop's scans/; nothing goes into the log."""
+    before = (sample_folder / "offcuts.csv").read_bytes()
+    assert asked(sample_folder, two) == 0
+    said = capsys.readouterr().out
+    assert "Piece 1 (end A" in said and "angle 60.0" in said and "angle 90.0" in said
+    assert Image.open(io.BytesIO((sample_folder / "scans" / "two-seen.png").read_bytes())).size[0] > 1000
+    assert (sample_folder / "offcuts.csv").read_bytes() == before
+
+
+def test_what_was_read_is_recorded_with_its_own_tool(sample_folder: Path, two: Path, capsys: pytest.CaptureFixture) -> None:
+    """Two rows, angles to 0.2°, legs and marks to 0.15 mm; the tool comes into tools.csv once."""
+    count = len(read_shop(sample_folder).offcuts)
+    assert asked(sample_folder, two, "--record", "--bender", "small", "--dial", "62", "93", "--length", "75.2") == 0
+    shop = read_shop(sample_folder)
+    assert len(shop.offcuts) == count + 2 and "Recorded: piece 2" in capsys.readouterr().out
+    for written, piece, dial in zip(shop.offcuts[-2:], PIECES, (62, 93), strict=True):
+        assert written.angle_deg == pytest.approx(piece.angle_deg, abs=0.2) and written.dial_deg == dial
+        assert written.mark_mm == pytest.approx(piece.mark_mm, abs=0.15) and written.leg_a_mm == pytest.approx(42, abs=0.15)
+        assert written.note.startswith("read from two.png, piece") and shop.tools[written.angle_tool].sd >= 0.1
+    assert (sample_folder / "tools.csv").read_text().count("scan") == len({o.angle_tool for o in shop.offcuts[-2:]})
+
+
+@pytest.mark.parametrize(
+    ("more", "why"),
+    [
+        (["--record"], "--record needs what no picture shows"),
+        (["--record", "--dial", "62", "--length", "75"], "Which bender"),
+        (["--record", "--bender", "small", "--dial", "62", "--length", "75"], "--dial has 1 numbers, and 2 pieces"),
+        (["--record", "--bender", "small", "--dial", "62", "93", "--length", "75", "--end-a", "bottom"], "no mark was seen on leg A of piece 1"),
+        (["--dpi", "20"], "below 150 dpi"),
+    ],
+)
+def test_what_is_missing_is_asked_for_and_nothing_is_recorded(sample_folder: Path, two: Path, capsys, more: list[str], why: str) -> None:
+    """No dial, no bender, one dial for two pieces, the unmarked leg as A, too coarse: exit code 2, a sentence, the log as it was."""
+    before = (sample_folder / "offcuts.csv").read_bytes()
+    assert asked(sample_folder, two, *more) == 2
+    assert why in capsys.readouterr().err
+    assert (sample_folder / "offcuts.csv").read_bytes() == before
+
+
+def test_a_scan_on_which_one_piece_is_not_read_is_not_recorded(sample_folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture) -> None:
+    """A piece over the border: shown with its reason, and no row is written, for the dials could get to the wrong piece."""
+    pixels = scan_of(PIECES, Scanner(), (95.0, 75.0), np.random.default_rng(4), fine=1)
+    before = (sample_folder / "offcuts.csv").read_bytes()
+    assert asked(sample_folder, save_scan(tmp_path / "cut.png", pixels), "--record", "--bender", "small", "--dial", "62", "93", "--length", "75") == 2
+    told = capsys.readouterr()
+    assert "reaches the edge" in told.out and "not every piece was read" in told.err
+    assert (sample_folder / "offcuts.csv").read_bytes() == before
+
+
+def test_an_uncertain_angle_has_a_worse_tool_and_a_hopeless_one_none() -> None:
+    """0.05° → scan, 0.3° → scan-0.4, 2° → a sentence."""
+    assert tool_for(ScanReading(1, (0, 0, 9, 9), angle=Estimate(90.0, 0.05))) == ("scan", 0.1)
+    assert tool_for(ScanReading(1, (0, 0, 9, 9), angle=Estimate(90.0, 0.3))) == ("scan-0.4", 0.4)
+    with pytest.raises(ValueError, match="not read well enough"):
+        tool_for(ScanReading(1, (0, 0, 9, 9), angle=Estimate(90.0, 2.0)))
+
+
+def test_a_refused_piece_is_never_recorded(sample_folder: Path) -> None:
+    """The reason for its refusal is said instead."""
+    with pytest.raises(ValueError, match="was not read: It is kinked"):
+        record(sample_folder, ScanReading(1, (0, 0, 9, 9), refused=("It is kinked.",)))
