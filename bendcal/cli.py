@@ -217,6 +217,8 @@ def _compare(asked: argparse.Namespace) -> None:
     shop, cal = _read(asked.shop)
     for tube in (asked.first, asked.second):
         named(shop.tubes, tube, "tube")
+    if asked.first == asked.second:
+        raise ValueError(f"{asked.first} is named twice, and does not differ from itself. Name two tubes of tubes.csv.")
     bender = asked.bender or _bender_of_both(cal, asked.first, asked.second)
     named(shop.benders, bender, "bender")
     comparison = compare(cal, (bender, asked.first), (bender, asked.second))

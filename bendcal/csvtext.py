@@ -23,7 +23,7 @@ __all__ = ["CsvText", "csv_text", "read_bytes"]
 MOST_BYTES = 20_000_000
 MOST_ROWS = 50_000
 MOST_COLUMNS = 500
-SAVE_AS = "Save it again as “CSV UTF-8” (comma delimited)."
+SAVE_AS = "Open it in the spreadsheet and save it as the file type “CSV UTF-8” (comma delimited)."
 
 _MARKS = (
     (codecs.BOM_UTF8, "utf-8"),
@@ -159,8 +159,8 @@ def _decode(data: bytes, file: str) -> tuple[str, str, bytes] | Fault:
         before = body[: error.start].decode("utf-8")
         row = len(re.findall(r"\r\n|\r|\n", before)) + 1
         letter = bytes([body[error.start]]).decode("cp1252", errors="replace")
-        found = f"a byte {body[error.start]:#04x} that is no UTF-8 (perhaps {quoted(letter)})"
-        return fault(found, "Letters beyond plain English are written in UTF-8.", row)
+        found = f"a letter (perhaps {quoted(letter)}) that is written in another way than UTF-8"
+        return fault(found, "Letters beyond plain English are kept in UTF-8, or they are lost on another machine.", row)
     if "\0" in text:
         return fault("bytes that are no text", "A table is a CSV file, which is plain text.")
     return text, encoding, mark
@@ -188,8 +188,9 @@ def _cells(body: str, delimiter: str, file: str) -> tuple[tuple[int, tuple[str, 
         reader = csv.reader(io.StringIO(body, newline=""), delimiter=delimiter, strict=True)
         for number, cells in enumerate(reader, start=1):
             if len(rows) >= MOST_ROWS or len(cells) > MOST_COLUMNS:
+                found = f"{len(cells)} cells in this row" if len(cells) > MOST_COLUMNS else f"more than {MOST_ROWS} rows"
                 rule = f"A table has at most {MOST_ROWS} rows and {MOST_COLUMNS} columns."
-                return Fault(file, number, None, "more cells than that", rule, "Look whether it is the right file.")
+                return Fault(file, number, None, found, rule, "Look whether it is the right file.")
             if any(cell.strip() for cell in cells):
                 rows.append((number, tuple(cells)))
     except csv.Error as error:

@@ -13,7 +13,7 @@ from bendcal.cells import Column, name_key
 from bendcal.columns import BENDERS, ENDS, TOOLS, TUBES
 from bendcal.ends import PLAIN, End
 from bendcal.faults import Caution, Fault, quoted
-from bendcal.finding import find_file, near_name
+from bendcal.finding import find_file, near_caution, near_name, save_it_as
 from bendcal.materials import NUMBERS, alloy_for
 from bendcal.measures import NotAMeasure, angle_deg, length_mm
 from bendcal.tables import Record, Table, read_table
@@ -121,13 +121,12 @@ def _read(
     path = find_file(folder, file, faults)
     if path is None:
         near = near_name(folder, file)
-        hint = f"Perhaps {near} is meant: save it as {file}." if near else f"Make {file} with a row for each {noun}."
+        hint = f"Perhaps {near} is meant: {save_it_as(near, file)}." if near else f"Make {file} with a row for each {noun}."
         if required:
             hint = hint if near else f"{hint[:-1]}, or name the folder that has it: this one is {os.path.abspath(folder)}."
             faults.append(Fault(file, None, None, "no such file", "A shop folder needs it.", hint))
             return Named(noun, file)
-        if near:
-            cautions.append(Caution(near, None, None, f"a file named {near}", f"It is not read; {file} would be.", hint))
+        cautions.extend(near_caution(folder, file))
         return Named(noun, file, names={})
     table = read_table(path, file, tuple(columns), faults)
     if table is None:

@@ -11,7 +11,9 @@ from bendcal.cells import Column, name_key
 from bendcal.faults import Caution, Fault
 from bendcal.tables import Table, read_table
 
-__all__ = ["find_file", "listed", "near_name", "shut_folder", "table_there"]
+__all__ = ["find_file", "listed", "near_caution", "near_name", "save_it_as", "shut_folder", "table_there"]
+
+_WORKBOOKS = (".xlsx", ".xls", ".xlsm", ".ods", ".numbers")  # what spreadsheets write if they are not asked for CSV
 
 
 def find_file(folder: Path, name: str, faults: list[Fault], *, shown: str | None = None) -> Path | None:
@@ -88,6 +90,37 @@ def near_name(folder: Path, name: str) -> str | None:
     return others[near[0]] if near else None
 
 
+def near_caution(folder: Path, file: str) -> list[Caution]:
+    """A caution for a file that was perhaps meant to be one that is not there; none where there is no such file.
+
+    Parameters
+    ----------
+    folder : where to look
+    file : what is not there
+
+    Examples
+    --------
+    >>> near_caution(Path("no such folder"), "stock.csv")
+    []
+    """
+    near = near_name(folder, file)
+    if near is None:
+        return []
+    rule = f"It is not read; {file} would be."
+    return [Caution(near, None, None, f"a file named {near}", rule, f"If it is meant, {save_it_as(near, file)}.")]
+
+
+def save_it_as(near: str, file: str) -> str:
+    """What to do with a file that has the wrong name or is of the wrong kind.
+
+    >>> save_it_as("tubes.xlsx", "tubes.csv")
+    'open it in the spreadsheet and save it as tubes.csv, of the file type “CSV UTF-8”'
+    """
+    if Path(near).suffix.casefold() in _WORKBOOKS:
+        return f"open it in the spreadsheet and save it as {file}, of the file type “CSV UTF-8”"
+    return f"save it as {file}"
+
+
 def table_there(folder: Path, file: str, columns: Sequence[Column], faults: list[Fault], cautions: list[Caution]) -> Table | None:
     """A table that a shop may have or not, where it has it; a file whose name comes near is a caution.
 
@@ -105,9 +138,7 @@ def table_there(folder: Path, file: str, columns: Sequence[Column], faults: list
     """
     path = find_file(folder, file, faults)
     if path is None:
-        if near := near_name(folder, file):
-            rule, remedy = f"It is not read; {file} would be.", f"If it is meant, save it as {file}."
-            cautions.append(Caution(near, None, None, f"a file named {near}", rule, remedy))
+        cautions.extend(near_caution(folder, file))
         return None
     table = read_table(path, file, columns, faults)
     if table is not None:

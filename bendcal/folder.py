@@ -13,7 +13,7 @@ from bendcal.body_files import read_bodies, read_obstacles
 from bendcal.cells import name_key
 from bendcal.facts import Facts, by_name, read_facts
 from bendcal.faults import Caution, Fault, ShopFaults, quoted
-from bendcal.finding import near_name
+from bendcal.finding import near_caution
 from bendcal.flare_files import read_flares
 from bendcal.line_files import read_lines
 from bendcal.log import LOG, SIDE, fold_in, locked, log_path, read_log
@@ -136,10 +136,8 @@ def _offcuts(folder: Path, facts: Facts, faults: list[Fault], cautions: list[Cau
         with contextlib.suppress(NotSaved, ShopFaults), locked(folder, wait_s=2.0):
             fold_in(folder)
     path = log_path(folder, faults)
-    if not path.exists() and (near := near_name(folder, LOG)):
-        cautions.append(
-            Caution(near, None, None, f"a file named {near}", f"It is not read; {LOG} would be.", f"If it is meant, save it as {LOG}.")
-        )
+    if not path.exists():
+        cautions.extend(near_caution(folder, LOG))
     log = read_log(path, LOG, faults)
     if log is None:
         return []

@@ -12,7 +12,7 @@ import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from bendcal.atomic import write_atomically
+from bendcal.atomic import make_folder, write_atomically
 from bendcal.folder import read_shop
 from bendcal.shop import Shop
 
@@ -130,10 +130,10 @@ def own_notebooks(shop: Shop, notebooks: Path) -> tuple[list[Path], list[Path]]:
 
     Raises
     ------
-    OSError : where the folder cannot be written to
+    NotSaved : where the folder cannot be written to
     """
     folder = shop.folder / "notebooks"
-    folder.mkdir(exist_ok=True)
+    make_folder(folder)
     names = {"folder": "..", **first_names(shop)}
     new, kept = [], []
     for source in sorted(notebooks.glob("*.ipynb")):

@@ -57,7 +57,7 @@ def locked(folder: Path, *, wait_s: float = WAIT_S) -> Iterator[None]:
         raise NotSaved(target, sentence) from None
     except (OSError, NotImplementedError) as error:
         why = getattr(error, "strerror", None) or str(error)
-        sentence = f"{LOG} could not be saved: nothing may be written in the folder {folder} ({why}). Nothing was changed."
+        sentence = f"Nothing could be saved: nothing may be written in the folder {folder} ({why}). Allow writing there, or copy the folder to a place of your own. Nothing was changed."
         raise NotSaved(target, sentence) from error
     try:
         yield

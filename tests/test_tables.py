@@ -127,7 +127,7 @@ def test_a_column_that_is_nearly_known_is_pointed_out() -> None:
         (GOOD.replace("4.76", "#REF!").replace("thick,8", "thick,wide"), 'row 3, column od_mm: found "wide"'),
         (GOOD.replace("4.76", '"4.76'), "row 2: found a quotation mark out of place"),
         (GOOD.replace("4.76", '"4.76"x'), "row 2: found a quotation mark out of place"),
-        (GOOD.replace("invented", "K\u00fcche").encode("cp1252"), 'row 2: found a byte 0xfc that is no UTF-8 (perhaps "ü")'),
+        (GOOD.replace("invented", "K\u00fcche").encode("cp1252"), 'row 2: found a letter (perhaps "ü") that is written in another way than UTF-8'),
         (GOOD.encode("utf-16-le"), "found bytes that are no text. A table is a CSV file"),
         (b"\xff\xfe" + b"abc", "found bytes that are no text"),
         (b"PK\x03\x04" + bytes(100), "found a spreadsheet's workbook (or another packed file)"),
