@@ -13,6 +13,7 @@ from bendcal.faults import ShopFaults
 from bendcal.folder import read_shop
 from bendcal.job_command import add_commands
 from bendcal.keeping import keep, news
+from bendcal.inch_words import with_inches
 from bendcal.lab import open_lab
 from bendcal.landing import landing_of
 from bendcal.layout import paragraph
@@ -135,7 +136,7 @@ def _parser() -> argparse.ArgumentParser:
     marks = jobs.add_parser("marks", help="marks, settings and cut length of one line; writes its sheet", description="Mark out one line and write its sheet (csv, json, pdf) into the shop folder's sheets/.")
     marks.add_argument("shop", metavar="SHOP", help="the shop folder")
     marks.add_argument("line", metavar="LINE", nargs="?", help="the line's name in lines.csv; the first one if left out")
-    marks.add_argument("--inches", action="store_true", help="inches and thirty-seconds instead of mm")
+    marks.add_argument("--inches", action="store_true", help="inches and thirty-seconds instead of mm; in sentences both")
     marks.add_argument("--paper", choices=("a4", "letter"), default="a4", help="the pdf's paper (a4 if left out)")
     marks.add_argument("--feed", choices=("A", "B"), help="bend from end A on with this end leading, untried; left out: the easiest order that clears the bender")
     marks.set_defaults(does=_marks)
@@ -250,14 +251,15 @@ def _marks(asked: argparse.Namespace) -> None:
     # Saved before anything is printed: whoever reads the first lines only has the whole sheet all the same.
     files = save_sheet(sheet, shop.folder, paper=asked.paper, inches=asked.inches)
     print(f"{sheet.line.line}: {sheet.tube.tube} on {sheet.bender.bender}", end="\n\n")
-    _list("Cautions:", [str(notice) for notice in cautions(sheet)])
+    _list("Cautions:", [with_inches(str(notice), asked.inches) for notice in cautions(sheet)])
     print(paragraph(cut_sentence(sheet, inches=asked.inches)), end="\n\n")
     if sheet.legs.bends:
         print(marks_table(sheet, inches=asked.inches))
         print(paragraph(HOW_TO_READ), end="\n\n")
-        print(paragraph(next(step.sentence for step in order_of_work(sheet) if step.task == "bend")), end="\n\n")
-    print(paragraph(landing_of(sheet).sentence), end="\n\n")
-    _list("Warnings; put these right before you cut:", sheet.warnings)
+        bending = next(step.sentence for step in order_of_work(sheet) if step.task == "bend")
+        print(paragraph(with_inches(bending, asked.inches)), end="\n\n")
+    print(paragraph(with_inches(landing_of(sheet).sentence, asked.inches)), end="\n\n")
+    _list("Warnings; put these right before you cut:", [with_inches(said, asked.inches) for said in sheet.warnings])
     print("The sheet, with the order of work:")
     for path in files:
         print(f"  {path}")
@@ -273,7 +275,7 @@ def _print(asked: argparse.Namespace) -> None:
     shop, cal = _read(asked.shop)
     sheet = _marked(shop, cal, asked.line, asked.feed)
     print(paragraph(str(cautions(sheet)[0])), end="\n\n")
-    _list("Warnings; put these right before you cut:", sheet.warnings)
+    _list("Warnings; put these right before you cut:", [with_inches(said, asked.inches) for said in sheet.warnings])
     from bendcal.sheets import save_true_scale  # draws, so it is loaded by this job alone
 
     print(f"Written: {save_true_scale(sheet, shop.folder, paper=asked.paper, measured_mm=measured, inches=asked.inches)}")

@@ -14,6 +14,7 @@ import pytest
 from pypdf import PdfReader
 
 from bendcal.figures.straight_tube import straight_tube_height_mm
+from bendcal.inch_words import with_inches
 from bendcal.marks import MarkSheet
 from bendcal.measures import inch_text
 from bendcal.order import cautions, order_of_work
@@ -157,7 +158,7 @@ def test_the_sheet_says_everything_that_the_vice_needs(inches: bool) -> None:
     assert f"Cut {one.cut_length_mm:.1f} mm" in words
     assert f"Spare at end B: {one.trim_mm:.1f} mm" in words
     for sentence in [step.sentence for step in order_of_work(one)] + [str(notice) for notice in cautions(one)] + list(one.warnings):
-        assert sentence in words
+        assert with_inches(sentence, inches) in words
     assert "100 mm. If it measures otherwise, the print is scaled: trust the numbers, not the drawing." in words
     assert "Over the cross member" in words
 

@@ -22,6 +22,7 @@ from bendcal.atomic import NotSaved
 from bendcal.cli import main
 from bendcal.figures.paper import BLUE, INK
 from bendcal.law import Law
+from bendcal.inch_words import with_inches
 from bendcal.marks import MarkSheet, mark_out
 from bendcal.measures import inch_text
 from bendcal.order import cautions
@@ -302,7 +303,7 @@ def test_every_number_that_the_vice_needs_is_printed(inches: bool) -> None:
         assert said.count(f"joint {piece.from_mm:g}") == 2
     assert f"seat A {one.seat_a_mm:.1f}" in said and f"seat B {one.seat_b_mm:.1f}" in said and f"cut end B {one.cut_length_mm:.1f}" in said
     assert f"spare {one.trim_mm:g} mm" in said
-    assert f"it must measure {one.cut_length_mm:.1f} mm from the line of end A to that of end B" in said
+    assert with_inches(f"it must measure {one.cut_length_mm:.1f} mm from the line of end A to that of end B", inches) in said
     assert one.warnings
     for sentence in (str(cautions(one)[0]), *one.warnings, "The printed numbers decide; the drawings are an aid."):
         assert sentence in said

@@ -14,9 +14,10 @@ from bendcal.figures.straight_tube import draw_straight_tube, straight_tube_heig
 from bendcal.figures.style import signed
 from bendcal.figures.twist_clock import KEY as CLOCK_KEY
 from bendcal.figures.twist_clock import draw_twist_clocks, twist_clocks_height_mm
+from bendcal.inch_words import with_inches
 from bendcal.marks import MarkSheet
 from bendcal.measures import inch_text, mm_text
-from bendcal.order import cautions, order_of_work
+from bendcal.order import Step, cautions, order_of_work
 from bendcal.printing.pages import Pages, plain_settings
 
 __all__ = ["lay_out_mark_sheet", "mark_sheet_pdf"]
@@ -55,13 +56,13 @@ def lay_out_mark_sheet(sheet: MarkSheet, *, paper: str = "a4", inches: bool = Fa
     """The pages of the mark sheet. Parameters and errors as for :func:`mark_sheet_pdf`."""
     pages = Pages(paper, _name(sheet))
     _title(pages, sheet)
-    _before_cutting(pages, sheet)
+    _before_cutting(pages, sheet, inches)
     _tube(pages, sheet, inches)
     _table(pages, sheet, inches)
     _lengths(pages, sheet, inches)
     _turns(pages, sheet)
-    _order(pages, sheet)
-    _cautions(pages, sheet)
+    _order(pages, sheet, inches)
+    _cautions(pages, sheet, inches)
     _views(pages, sheet)
     return pages
 
@@ -89,7 +90,7 @@ def _title(pages: Pages, sheet: MarkSheet) -> None:
     pages.y -= 1.5
 
 
-def _before_cutting(pages: Pages, sheet: MarkSheet) -> None:
+def _before_cutting(pages: Pages, sheet: MarkSheet, inches: bool) -> None:
     """The gravest caution and the sheet's own warnings, before any number."""
     gravest = [str(cautions(sheet)[0])]
     if sheet.line.service == "brake" and "olive" in (sheet.end_a.form, sheet.end_b.form):
@@ -97,7 +98,7 @@ def _before_cutting(pages: Pages, sheet: MarkSheet) -> None:
     if sheet.tube.alloy.alloy == "copper":
         gravest += [str(notice) for notice in cautions(sheet) if "copper" in notice.sentence]
     more = ["All cautions stand behind the order of work: read them before you cut."]
-    pages.box("Before you cut", [*gravest, *sheet.warnings, *more])
+    pages.box("Before you cut", [with_inches(said, inches) for said in (*gravest, *sheet.warnings, *more)])
 
 
 def _tube(pages: Pages, sheet: MarkSheet, inches: bool) -> None:
@@ -197,15 +198,16 @@ def _lengths(pages: Pages, sheet: MarkSheet, inches: bool) -> None:
     law = sheet.law
     pieces = "one offcut" if law.n_offcuts == 1 else f"{law.n_offcuts} offcuts"
     taught = f" By {pieces}, finished at {_span(*law.angle_range_deg)}." if law.angle_range_deg else ""
-    both = lambda mm: f"{mm_text(mm)} ({inch_text(mm)})" if inches else mm_text(mm)  # noqa: E731
     pages.need(15.0)
     pages.y += 15.0
-    pages.text(f"Cut {both(sheet.cut_length_mm)}. Spare at end {last}: {both(sheet.trim_mm)}, to cut off after the fit-up.", size=10.0, bold=True)
-    pages.text(
-        f"On the straight tube the seat of end A lies at {both(sheet.seat_a_mm)} and that of end B at {both(sheet.seat_b_mm)} from the cut "
-        f"end A. The bent line will come out within ± {(high - low) / 2:.1f} mm (95 %) along its leg at end {last}.{taught}",
-        size=9.0, after=2.0,
-    )  # fmt: skip
+    cut = f"Cut {mm_text(sheet.cut_length_mm)}. Spare at end {last}: {mm_text(sheet.trim_mm)}, to cut off after the fit-up."
+    pages.text(with_inches(cut, inches), size=10.0, bold=True)
+    known = " How well the pattern knows the shape is counted in." if sheet.line.shape_covariance is not None else ""
+    said = (
+        f"On the straight tube the seat of end A lies at {mm_text(sheet.seat_a_mm)} and that of end B at {mm_text(sheet.seat_b_mm)} from the cut "
+        f"end A. The bent line will come out within ± {mm_text((high - low) / 2)} along its leg at end {last} (95 %).{known}{taught}"
+    )
+    pages.text(with_inches(said, inches), size=9.0, after=2.0)
 
 
 def _span(low_deg: float, high_deg: float) -> str:
@@ -222,15 +224,15 @@ def _turns(pages: Pages, sheet: MarkSheet) -> None:
     draw_twist_clocks(pages.ax, sheet, x=pages.x, top=top, width=pages.width)
 
 
-def _order(pages: Pages, sheet: MarkSheet) -> None:
+def _order(pages: Pages, sheet: MarkSheet, inches: bool) -> None:
     pages.heading("Order of work", keep=30.0)
     pages.y -= 1.0
-    pages.tick_list(order_of_work(sheet))
+    pages.tick_list([Step(step.task, with_inches(step.sentence, inches)) for step in order_of_work(sheet)])
 
 
-def _cautions(pages: Pages, sheet: MarkSheet) -> None:
+def _cautions(pages: Pages, sheet: MarkSheet, inches: bool) -> None:
     pages.y -= 2.0
-    pages.box("Cautions", [str(notice) for notice in cautions(sheet)])
+    pages.box("Cautions", [with_inches(str(notice), inches) for notice in cautions(sheet)])
 
 
 def _views(pages: Pages, sheet: MarkSheet) -> None:

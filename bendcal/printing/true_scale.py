@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bendcal.figures.paper import GREY, wrap, write
+from bendcal.inch_words import with_inches
 from bendcal.marks import MarkSheet
 from bendcal.order import cautions
 from bendcal.printing.discs import RADIUS_MM, draw_discs
@@ -68,7 +69,7 @@ def _name(sheet: MarkSheet) -> str:
 def lay_out_true_scale(sheet: MarkSheet, *, paper: str = "a4", measured_mm: float = CHECK_LINE_MM, inches: bool = False) -> TruePages:
     """The pages themselves. Parameters and errors as for :func:`true_scale_pdf`."""
     pages = TruePages(paper, _name(sheet), measured_mm=measured_mm)
-    _title(pages, sheet)
+    _title(pages, sheet, inches)
     _strip(pages, sheet, inches)
     if sheet.legs.bends:
         _gauges(pages, sheet)
@@ -78,16 +79,14 @@ def lay_out_true_scale(sheet: MarkSheet, *, paper: str = "a4", measured_mm: floa
     return pages
 
 
-def _title(pages: Pages, sheet: MarkSheet) -> None:
+def _title(pages: Pages, sheet: MarkSheet, inches: bool) -> None:
     for part in wrap(sheet.line.line, pages.width, 15.0, bold=True)[:2]:
         top = pages.need(7.4)
         write(pages.ax, pages.x, top - 5.6, part, size=15.0, bold=True)
     tube = sheet.tube
-    pages.text(
-        f"True scale. {tube.tube} ({tube.alloy.alloy}, {tube.od_mm:g} × {tube.wall_mm:g} mm) on {sheet.bender.bender}. Cut {sheet.cut_length_mm:.1f} mm.",
-        size=9.5, after=0.8,
-    )  # fmt: skip
-    pages.box("Before you cut", [str(cautions(sheet)[0]), *sheet.warnings, _RULES])
+    what = f"True scale. {tube.tube} ({tube.alloy.alloy}, {tube.od_mm:g} × {tube.wall_mm:g} mm) on {sheet.bender.bender}. Cut {sheet.cut_length_mm:.1f} mm."
+    pages.text(with_inches(what, inches), size=9.5, after=0.8)
+    pages.box("Before you cut", [*(with_inches(said, inches) for said in (str(cautions(sheet)[0]), *sheet.warnings)), _RULES])
 
 
 def _strip(pages: Pages, sheet: MarkSheet, inches: bool) -> None:
@@ -97,6 +96,7 @@ def _strip(pages: Pages, sheet: MarkSheet, inches: bool) -> None:
     words = f"{_JOIN}{whole} {_LAY}" if joined else _LAY
     if strip.short:
         words += " The bends lie too near to one another for all their numbers: those that are left out stand on the mark sheet."
+    words = with_inches(words, inches)
     pages.heading("Mark strip", keep=strip.height_mm + 4.2 * len(wrap(words, pages.width, 8.5)) + 1.0)
     pages.text(words, size=8.5, after=1.0)
     draw_strip(pages, strip)

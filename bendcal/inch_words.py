@@ -1,0 +1,36 @@
+"""Sentences for people who measure in inches: each length in mm with its inches behind it."""
+
+from __future__ import annotations
+
+import re
+
+from bendcal.measures import inch_text
+
+__all__ = ["with_inches"]
+
+#: A length that stands alone: the sides of "4.76 × 0.71 mm" are the tube's name rather than lengths to be set off.
+_LENGTH = re.compile(r'(?<!× )(?<![\d.])(\d+(?:\.\d+)?) mm\b(?! \([^)]*")')
+
+
+def with_inches(sentence: str, inches: bool = True) -> str:
+    """A sentence whose lengths are given in inches too, to the nearest thirty-second.
+
+    Parameters
+    ----------
+    sentence : text with lengths such as ``929.8 mm``; one that stands in inches already, or is less than half a
+        thirty-second, is left as it is
+    inches : False gives the sentence as it is
+
+    Examples
+    --------
+    >>> with_inches("Cut 929.8 mm, square; the tube is 4.76 × 0.71 mm and came out 0.2 mm thick.")
+    'Cut 929.8 mm (36 19/32"), square; the tube is 4.76 × 0.71 mm and came out 0.2 mm thick.'
+    """
+    if not inches:
+        return sentence
+
+    def both(found: re.Match[str]) -> str:
+        text = inch_text(float(found[1]))
+        return found[0] if text == '0"' else f"{found[0]} ({text})"
+
+    return _LENGTH.sub(both, sentence)
