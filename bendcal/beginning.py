@@ -16,6 +16,7 @@ from bendcal.adding import COLUMNS, add_row, file_of
 from bendcal.atomic import write_atomically
 from bendcal.columns import LINES, OFFCUTS
 from bendcal.faults import Fault, ShopFaults, quoted
+from bendcal.file_names import unfit_name
 from bendcal.folder import read_shop
 from bendcal.lab import own_notebooks
 from bendcal.shop import Shop
@@ -104,6 +105,8 @@ def _made_whole(target: Path) -> Iterator[Path]:
     place = {"file": "new shop", "row": None, "column": None, "found": quoted(target.name)}
     if not _NAME.fullmatch(target.name):
         raise ShopFaults([Fault(**place, rule="A folder's name is made of letters, figures, blanks, - and _.", remedy="Choose another name.")])
+    if rule := unfit_name(target.name):  # a device of Windows
+        raise ShopFaults([Fault(**place, rule=rule, remedy="Choose another name.")])
     if target.exists():
         raise ShopFaults([Fault(**place, rule="There is a folder of that name already, and it stays as it is.", remedy="Choose another name.")])
     making = Path(tempfile.mkdtemp(prefix=".bendcal-", dir=target.parent))

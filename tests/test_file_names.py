@@ -7,6 +7,7 @@ from a_shop import changed, write_shop
 from hypothesis import given
 from hypothesis import strategies as st
 
+from bendcal.beginning import begin_shop
 from bendcal.faults import ShopFaults
 from bendcal.file_names import unfit_name
 from bendcal.folder import read_shop
@@ -54,3 +55,10 @@ def test_a_line_of_such_a_name_is_refused_wherever_it_comes_from(tmp_path: Path)
         read_shop(write_shop(tmp_path, lines=changed("lines.csv", ("rear,", "aux,"))))
     with pytest.raises(ValueError, match="line name 'NUL': Windows keeps the name NUL for a device.* Choose another name."):
         line_from_legs("NUL", [9, 9], [90], [0], tube="t", bender="b")
+
+
+def test_a_shop_of_such_a_name_is_not_begun(tmp_path: Path) -> None:
+    """A folder has the same limits as a file; nothing is made."""
+    with pytest.raises(ShopFaults, match='new shop: found "aux". Windows keeps the name aux .* Choose another name.'):
+        begin_shop(tmp_path / "aux", bender={"bender": "small"}, tube={}, notebooks=tmp_path)
+    assert list(tmp_path.iterdir()) == []
