@@ -21,6 +21,7 @@ from bendcal.pieces import Pieces, pieces_of
 from bendcal.prior import WIDTHS, Widths, pool_of
 from bendcal.shop import Shop, UnknownName
 from bendcal.version import __version__
+from bendcal.waiting import long_work
 
 __all__ = ["FORMAT", "Calibration", "calibrate", "load_calibration"]
 
@@ -116,6 +117,7 @@ class Calibration:
     __repr__ = __str__
 
 
+@long_work
 def calibrate(shop: Shop, *, widths: Widths = WIDTHS, warm: np.ndarray | None = None) -> Calibration:
     """Fit the law of every bender × tube that has an offcut which counts.
 

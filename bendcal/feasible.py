@@ -25,6 +25,7 @@ from bendcal.searching import easiest
 from bendcal.shop import Shop
 from bendcal.stroke import workpiece_of
 from bendcal.trials import ITSELF, Trial, Trials
+from bendcal.waiting import long_work
 
 __all__ = ["COMFORT_MM", "KEEP_MM", "PLENTY_MM", "grip_of", "plan_bending", "search_for", "what_is_met", "what_stops"]
 
@@ -34,6 +35,7 @@ PLENTY_MM = 25.0  # clearance beyond which it is not told how much there is: a h
 MOST_TRIALS = 12_000
 
 
+@long_work
 def plan_bending(
     shop: Shop, cal: Calibration, line: str | Line, *, bodies: Sequence[BenderBody] | None = None,
     keep_mm: float = KEEP_MM, mend: bool = True, most_trials: int = MOST_TRIALS,

@@ -29,6 +29,7 @@ from bendcal.planned import mark_out_planned
 from bendcal.plans import Plans
 from bendcal.rules import findings
 from bendcal.shop import Shop, UnknownName
+from bendcal.waiting import long_work, tick
 
 __all__ = ["Job", "Refused", "Task", "order_of_making", "plan_job"]
 
@@ -118,6 +119,7 @@ class Job:
         return _changes([_group(task.sheet) for task in self.tasks])
 
 
+@long_work
 def plan_job(
     shop: Shop, cal: Calibration, *, lines: Sequence[str | Line] | None = None, kerf_mm: float = 0.0, usable_mm: float = USABLE_MM,
     offcuts: int = OFFCUTS_FIRST, flares: int = FLARES_FIRST, extra: float = EXTRA, time_limit_s: float = 20.0,
@@ -170,13 +172,13 @@ def plan_job(
         cuts[sheet.tube.tube].append(line_cut(sheet))
     for each in practice:
         cuts[each.tube] += each.cuts
-    lists = {
-        tube: cut_list(
+    lists = {}
+    for done, (tube, mine) in enumerate(cuts.items()):
+        tick("Looking for the best cuts", done, len(cuts))
+        lists[tube] = cut_list(
             [Bar(name, one.length_mm) for one in shop.stock if one.tube == tube for name in one.names], mine,
             kerf_mm=kerf_mm, usable_mm=usable_mm, time_limit_s=time_limit_s,
-        )
-        for tube, mine in cuts.items()
-    }  # fmt: skip
+        )  # fmt: skip
     return Job(
         tasks, tuple(refused), practice, lists, tube_totals(shop, cuts, lists, extra=extra),
         fittings_of(shop, sheets, practice),

@@ -19,6 +19,8 @@ from bendcal.shop import Shop
 __all__ = ["first_names", "lab_words", "notebooks_folder", "open_lab", "own_notebooks", "with_names"]
 
 LABCONFIG = Path(__file__).resolve().parent / "labconfig"
+#: What the kernel of every page runs first.
+PAGE_START = Path(__file__).resolve().parent / "page_start.py"
 NOTEBOOKS = Path(__file__).resolve().parent.parent / "notebooks"
 WORKSPACE = "bendcal"  # a layout of its own: what else a person has open in JupyterLab stays out of it
 
@@ -201,6 +203,8 @@ def open_lab(folder: str | os.PathLike[str] | None = None, *, port: int | None =
     )
     above = os.environ.get("JUPYTER_CONFIG_PATH")
     os.environ["JUPYTER_CONFIG_PATH"] = os.pathsep.join([str(LABCONFIG), *([above] if above else [])])
+    # A cell may be run before the one that sets a page up: its kernel knows how errors are told all the same.
+    os.environ.setdefault("PYTHONSTARTUP", str(PAGE_START))
     from jupyterlab.labapp import LabApp  # heavy, and only wanted here
 
     LabApp.launch_instance([*lab_words(notebooks, port=port, browser=browser), *words])

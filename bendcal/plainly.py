@@ -1,19 +1,23 @@
-"""Errors on a notebook's page: the kit's own in plain words, everybody else's as Python shows them."""
+"""Errors on a notebook's page: the kit's own in plain words, everybody else's as Python shows them; and a bar for long work."""
 
 from __future__ import annotations
 
 from types import TracebackType
 
+from bendcal.waiting_bar import show_waiting
+
 __all__ = ["plain_errors", "said_by_the_kit"]
 
 #: What the kit raises with a sentence for a person.
 _TOLD = (ValueError, KeyError, OSError)
+_OUT_OF_ORDER = "This cell uses “{name}”, which a cell above it makes. Menu Run, then Run All Cells: that runs them in their order."
 
 
 def plain_errors() -> None:
     """From now on this notebook shows an error of the kit as its sentence alone.
 
-    It stays an error: *Run All Cells* stops there. Outside a notebook this does nothing.
+    So does a cell that is run before those that it needs. It stays an error: *Run All Cells* stops there.
+    Long work shows a bar meanwhile. Outside a notebook this does nothing.
 
     Examples
     --------
@@ -25,7 +29,8 @@ def plain_errors() -> None:
         return
     shell = get_ipython()
     if shell is not None:
-        shell.set_custom_exc(_TOLD, _show)
+        shell.set_custom_exc((*_TOLD, NameError), _show)
+        show_waiting()
 
 
 def said_by_the_kit(traceback: TracebackType | None) -> bool:
@@ -44,7 +49,12 @@ def said_by_the_kit(traceback: TracebackType | None) -> bool:
 
 def _show(shell, kind, error, traceback, tb_offset=None):
     """IPython's hook: what it returns is what the page shows."""
-    if not said_by_the_kit(traceback):
+    by_kit = said_by_the_kit(traceback)
+    if isinstance(error, NameError) and not by_kit and error.name:
+        told = [f"In the way: {_OUT_OF_ORDER.format(name=error.name)}"]
+        shell._showtraceback(kind, error, told)
+        return told
+    if isinstance(error, NameError) or not by_kit:
         shell.showtraceback((kind, error, traceback), tb_offset=tb_offset)
         return None
     told = [f"In the way: {error}"]

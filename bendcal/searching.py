@@ -17,6 +17,7 @@ import numpy as np
 
 from bendcal.orders import TURN_TROUBLE, Found, Way, plain_orders, trials_of
 from bendcal.trials import Clear, Trial
+from bendcal.waiting import tick
 
 __all__ = ["easiest"]
 
@@ -97,6 +98,7 @@ class _Search:
 
     def ask(self, trials: list[Trial]) -> list[Clear]:
         self.tried.update(trials)
+        tick("Trying orders of the bends", len(self.tried), self.most)
         if len(self.tried) > self.most:
             raise _BrokenOff
         return self._ask(trials)

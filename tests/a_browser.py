@@ -17,7 +17,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from bendcal.lab import LABCONFIG, with_names
+from bendcal.lab import LABCONFIG, PAGE_START, with_names
 
 ROOT = Path(__file__).resolve().parent.parent
 FLAGS = (
@@ -50,7 +50,7 @@ def running_lab(root: Path, scratch: Path) -> Iterator[tuple[str, str]]:
     """JupyterLab on a free port of this machine alone, with settings of its own: (address, token)."""
     names = ("JUPYTER_CONFIG_DIR", "JUPYTERLAB_SETTINGS_DIR", "JUPYTERLAB_WORKSPACES_DIR", "JUPYTER_RUNTIME_DIR", "IPYTHONDIR")
     env = os.environ | {name: str(scratch / name.lower()) for name in names}
-    env |= {"PYTHONPATH": str(ROOT), "PYTHONUTF8": "1", "JUPYTER_CONFIG_PATH": str(LABCONFIG)}
+    env |= {"PYTHONPATH": str(ROOT), "PYTHONUTF8": "1", "JUPYTER_CONFIG_PATH": str(LABCONFIG), "PYTHONSTARTUP": str(PAGE_START)}
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]

@@ -29,6 +29,7 @@ from bendcal.design.outlook import (
 from bendcal.prior import WIDTHS, Widths
 from bendcal.design.prospects import Prospects, prospects_of
 from bendcal.shop import Shop
+from bendcal.waiting import long_work, tick
 
 __all__ = ["next_offcuts", "plan_offcuts"]
 
@@ -36,6 +37,7 @@ __all__ = ["next_offcuts", "plan_offcuts"]
 _MOST = 60
 
 
+@long_work
 def next_offcuts(
     shop: Shop, *, lines: Sequence[str | Line] | None = None, pairs: Sequence[tuple[str, str]] | None = None,
     dials_deg: ArrayLike | None = None, count: int = 5, ahead: int = 6, pays_mm: float = 1.0, chance: float = 0.95,
@@ -105,6 +107,7 @@ def next_offcuts(
     return Advice(rows[:count], alone(prospects, z)[:count], lines_now, stop, sentence)
 
 
+@long_work
 def plan_offcuts(
     shop: Shop, *, count: int | None = None, target_trim_mm: float | None = None, lines: Sequence[str | Line] | None = None,
     pairs: Sequence[tuple[str, str]] | None = None, dials_deg: ArrayLike | None = None, pays_mm: float = 1.0,
@@ -169,6 +172,7 @@ def _best_set(
     effort = effort_of(prospects)
     design, noise, aim = prospects.design, prospects.noise, prospects.weighted_aim
     while len(picks) < most and (unbent or enough is None or not enough(covariance)):
+        tick("Choosing offcuts", len(picks), most)
         may = _of_pairs(prospects, unbent)
         each = gains(covariance, design, noise, aim=aim) / effort
         best = int(np.argmax(np.where(may, each, -1.0)))

@@ -12,6 +12,7 @@ from pathlib import Path
 from bendcal.beginning import is_sample
 from bendcal.forms.saying import Notices
 from bendcal.plainly import said_by_the_kit
+from bendcal.waiting import heard_by
 
 __all__ = ["ERRORS", "guarded"]
 
@@ -43,7 +44,8 @@ def guarded(does: Callable, notices: Notices, folder: Path) -> Callable:
     @wraps(does)
     def safely(*args: object, **names: object) -> object:
         try:
-            return does(*args, **names)
+            with heard_by(notices.bar):
+                return does(*args, **names)
         except Exception as error:  # whatever it is, a person has to see it
             if isinstance(error, _TOLD) and said_by_the_kit(error.__traceback__):
                 notices.say("blocked", str(error))

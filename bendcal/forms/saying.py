@@ -9,6 +9,7 @@ import ipywidgets as widgets
 
 from bendcal.figures.paper import Picture
 from bendcal.layout import TextTable
+from bendcal.waiting_bar import WaitingBar
 
 __all__ = ["Notices", "beside", "heading", "picture_html", "small", "table_html"]
 
@@ -36,7 +37,8 @@ class Notices:
         self.lines = {kind: widgets.HTML(layout=widgets.Layout(margin="0")) for kind in ("blocked", "asked", "done")}
         for kind, line in self.lines.items():
             line.add_class(f"bendcal-{kind}")
-        self.widget = widgets.VBox(list(self.lines.values()))
+        self.bar = WaitingBar()
+        self.widget = widgets.VBox([self.bar.widget, *self.lines.values()])
 
     def say(self, kind: str, *sentences: str, first: str | None = None) -> None:
         """Show sentences of one kind instead of those before; none of them clears it.

@@ -13,6 +13,8 @@ from itertools import product
 
 import numpy as np
 
+from bendcal.waiting import tick
+
 __all__ = ["Averaged", "average_over"]
 
 
@@ -64,7 +66,8 @@ def average_over(
 
     mode = np.zeros(dimensions) if start is None else np.array(start, float)
     span = np.full(dimensions, 0.8)
-    for _ in range(max_rounds):
+    for turn in range(max_rounds):
+        tick("Learning from the offcuts", turn, max_rounds)
         slope, curve = _quadratic(target, mode, span)
         values, vectors = np.linalg.eigh(curve)
         # Never flatter than half the prior: far from the mode the readings can bend the wrong way.
