@@ -49,7 +49,7 @@ def order_of_work(sheet: MarkSheet) -> tuple[Step, ...]:
 
     Returns
     -------
-    Steps; their tasks are ``tube``, ``cut``, ``deburr``, ``draw line``, ``mark``, ``nut A``, ``form A``, ``bend``,
+    Steps; their tasks are ``stop`` (where no order of the bends was found), ``tube``, ``cut``, ``deburr``, ``draw line``, ``mark``, ``nut A``, ``form A``, ``bend``,
     ``check``, ``fit up``, ``trim``, ``nut B``, ``form B``, ``clean``, ``fit`` and ``pressure-test`` (for a line
     that is trimmed at B), those left out that do not apply
 
@@ -64,7 +64,7 @@ def order_of_work(sheet: MarkSheet) -> tuple[Step, ...]:
         also = f"it cannot pass {stopped[first]} later, nor can sleeves, spring guards or closed clips: they go on now too"
     both = "make sure that both nuts are on" if ends[first].form != "plain" else ""
     early = _too_near_for_the_tool(sheet, last)
-    steps = [*_before_bending(sheet), *_finish(first, ends[first], also)]
+    steps = [*_no_order(sheet), *_before_bending(sheet), *_finish(first, ends[first], also)]
     if early:
         steps += _formed_early(sheet, last, stopped[last], both)
     if sheet.legs.bends:
@@ -125,6 +125,16 @@ _PRESSURE = {
 }
 
 
+def _no_order(sheet: MarkSheet) -> list[Step]:
+    """Before anything is cut: that these bends cannot be made as the line is, if that is so."""
+    if not sheet.order_fails:
+        return []
+    return [Step("stop", (
+        "Stop: no order was found in which these bends can be made. Do not cut by this sheet; its first warnings say what stands in the "
+        "way and what would mend it."
+    ))]  # fmt: skip
+
+
 def _before_bending(sheet: MarkSheet) -> list[Step]:
     steps = [
         Step("tube", (
@@ -160,6 +170,8 @@ def _finish(letter: str, end: End, also: str) -> list[Step]:
 
 
 def _bending(sheet: MarkSheet) -> list[Step]:
+    if sheet.order_fails:
+        return [Step("bend", "The bends stand along the tube, bend 1 first, unchecked: no order was found in which they can be made. Do not begin.")]
     which = f"Make {order_words(sheet.steps)}" if sheet.legs.bends > 1 else f"Make the bend with end {sheet.steps[0].feed} leading"
     return [
         Step("bend", (
@@ -175,8 +187,6 @@ def _bending(sheet: MarkSheet) -> list[Step]:
 
 def _tried(sheet: MarkSheet) -> str:
     """What the order was tried against."""
-    if sheet.order_fails:
-        return "This order fails on paper: read the first warning."
     if not sheet.order_told:
         return "Nobody has tried on paper whether what is bent clears the bender: try it in scrap first."
     return " ".join(["This order was tried on paper.", *sheet.order_told])

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from bendcal.marks import MarkSheet
+from bendcal.working import WorkStep
 
 __all__ = ["Traced", "why"]
 
@@ -51,8 +52,8 @@ def why(sheet: MarkSheet) -> tuple[Traced, ...]:
 
     Returns
     -------
-    Traced sums: for each bend its mark (leg − take-up, after what the bends before it gained)
-    and its dial setting, then the cut length
+    Traced sums, in the order in which the bends are made: for each its mark (leg − take-up, after what the bends before it
+    on the tube gained), its dial setting and, but for the first, how the tube is turned before it; then the cut length
 
     Examples
     --------
@@ -80,7 +81,9 @@ def why(sheet: MarkSheet) -> tuple[Traced, ...]:
     gain, setback = np.atleast_1d(law.gain(legs.angle_deg).value), np.atleast_1d(law.setback(legs.angle_deg).value)
     seat = [("seat of end A", sheet.seat_a_mm)] if sheet.seat_a_mm else []
     traced = []
-    for k in range(legs.bends):
+    made = None
+    for step in sheet.steps:
+        k = step.bend - 1
         terms = [*seat, *[(f"leg {j + 1}", float(legs.leg_mm[j])) for j in range(k + 1)]]
         terms += [(f"gain {j + 1}", -float(gain[j])) for j in range(k)]
         if sheet.feed[k] > 0:
@@ -93,8 +96,27 @@ def why(sheet: MarkSheet) -> tuple[Traced, ...]:
         traced.append(Traced(
             f"dial {k + 1}", (("finished angle", float(legs.angle_deg[k])), ("springback at that setting", back)), float(sheet.dial_deg[k]), "°",
         ))  # fmt: skip
+        if made is not None:
+            traced.append(_turn(legs.twist_deg, made, step))
+        made = k
     terms = [(f"leg {j + 1}", float(leg)) for j, leg in enumerate(legs.leg_mm)] + [(f"gain {j + 1}", -float(g)) for j, g in enumerate(gain)]
     for words, value in (("end A uses", sheet.end_a.uses_mm), ("end B uses", sheet.end_b.uses_mm), ("spare tube", sheet.trim_mm)):
         terms += [(words, float(value))] if value else []
     traced.append(Traced("cut length", tuple(terms), sheet.cut_length_mm))
     return tuple(traced)
+
+
+def _turn(twist_deg: np.ndarray, made: int, step: WorkStep) -> Traced:
+    """How the hands turn the tube before a bend, from the twists between it and the bend made before (or bend 1, after a turn end for end).
+
+    The bender stands still and the tube turns: against the twists on the way towards end B, along with them on the way back.
+    """
+    k, turned = step.bend - 1, step.turn_deg is None
+    start = 0 if turned else made
+    way = range(start + 1, k + 1) if k > start else range(start, k, -1)
+    terms = [(f"twist {j + 1}", float(twist_deg[j]) * (-1.0 if k > start else 1.0)) for j in way]
+    value = step.line_deg if turned else step.turn_deg
+    whole = round((value - sum(term for _, term in terms)) / 360.0) * 360.0
+    terms += [("whole turns", whole)] if whole else []
+    what = f"line at bend {step.bend} with end {step.feed} leading" if turned else f"turn before bend {step.bend}"
+    return Traced(f"{what}, {'against' if k > start else 'back along'} the twists", tuple(terms) or (("no twist", 0.0),), float(value), "°")

@@ -103,9 +103,12 @@ def test_where_no_order_works_the_sheet_says_so_first(shop, cal) -> None:
     assert sheet.order_fails and sheet.in_row
     assert sheet.warnings[0] == "No order was found in which these bends can be made. Do not cut by this sheet."
     assert set(plans.why_not) <= set(sheet.warnings) and set(plans.mends) <= set(sheet.warnings)
-    assert "fails on paper" in {step.task: step.sentence for step in order_of_work(sheet)}["bend"]
+    said = {step.task: step.sentence for step in order_of_work(sheet)}
+    assert next(iter(said)) == "stop" and "Do not cut by this sheet" in said["stop"]
+    assert "bend 1 first, unchecked: no order was found" in said["bend"] and "check" not in said
     printed = " ".join(text.get_text() for _, page in lay_out_mark_sheet(sheet).pages[:1] for text in texts(page))
     assert "No order was found in which these bends can be made." in " ".join(printed.split())
+    assert "Bends, along the tube: no order was found" in printed and "Bends, in this order" not in printed
 
 
 def test_a_bender_that_nobody_measured_is_said_to_be_so(shop, cal) -> None:

@@ -152,7 +152,7 @@ def _table(pages: Pages, sheet: MarkSheet, inches: bool) -> None:
     columns = _columns(sheet, inches)
     spare = (pages.width - sum(column.width for column in columns)) / (len(columns) - 1)
     lefts = pages.x + np.cumsum([0.0, *(column.width + spare for column in columns[:-1])])
-    pages.heading("Bends, in this order", keep=20.0)
+    pages.heading("Bends, along the tube: no order was found" if sheet.order_fails else "Bends, in this order", keep=20.0)
     if not sheet.in_row:
         pages.text("Bends are numbered along the tube, from end A; they are made from the top of this table down.", size=9.0, bold=True, after=0.5)
     _table_head(pages, columns, lefts)

@@ -108,10 +108,12 @@ def _tags(sheet: MarkSheet, inches: bool, short: int) -> tuple[_Tag, ...]:
         if not one:
             tags.append(_Tag(seat, (f"seat {letter} {seat:.1f}", *also(seat))))
     made = {step.bend: (i + 1, step.words) for i, step in enumerate(sheet.steps)}
+    turned = bool((sheet.feed < 0).any())
     for k, mark in enumerate(float(mm) for mm in sheet.mark_mm):
         number, turn = made[k + 1]
         words = wrap(f"turn {turn}" if turn[0].isdigit() else turn, _TURN_MM, _SIZE)
         when = () if sheet.in_row else (f"made as no. {number}",)
+        when += (f"end {'A' if sheet.feed[k] > 0 else 'B'} leads",) if turned else ()
         below = (*when, f"dial {sheet.dial_deg[k]:.1f}°", f"finish {sheet.legs.angle_deg[k]:.1f}°", *words)
         above = (f"{mark:.1f}", *also(mark)) if short < 2 else ("",)
         tags.append(_Tag(mark, above, () if short else below, k + 1))
