@@ -90,7 +90,8 @@ def read_shop(folder: str | os.PathLike[str], *, whole: bool = True) -> Shop:
 def _left_out(part: str, faults: Sequence[Fault]) -> Caution:
     """That a part of the shop is left out, with the first of its faults and what to do about it."""
     first = faults[0]
-    what = f"The line {part.removeprefix('lines/').removesuffix('.csv')}" if "/" in part else "Every line" if part == "lines.csv" else part
+    line = part.removeprefix("lines/").removesuffix(".csv")
+    what = f"The line {line}" if "/" in part else {"lines.csv": "Every line"}.get(part, part)
     more = f" (the first of {len(faults)} faults)" if len(faults) > 1 else ""
     broken = first.rule.rstrip(".") + "." if first.rule else ""
     rule = f"{broken} {what} is left out until this is put right{more}; a job that needs it stops.".strip()

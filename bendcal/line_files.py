@@ -36,7 +36,7 @@ def read_lines(
     Returns
     -------
     name → Line, and which of the faults are whose: ``lines/NAME.csv`` → those of one line, whichever file they
-    stand in; ``lines.csv`` → those of no one line, which are in the way of all
+    stand in; ``lines.csv, row N`` → those of a row without a name; ``lines.csv`` → those of the table, in the way of all
 
     Examples
     --------
@@ -49,10 +49,14 @@ def read_lines(
     table = table_there(folder, _FILE, LINES, faults, cautions)
     names = {} if table is None else by_name(table, "line", faults)
     records = [] if table is None else table.records(faults)
-    whose = {} if table is None else {row: names.get(name_key(table.cell(cells, "line"))) for row, cells in table.rows}
-    own: dict[str | None, list[Fault]] = {}
-    for fault in faults[before:]:
-        own.setdefault(whose.get(fault.row), []).append(fault)
+    part = {}  # row → its line's, or, without a name, its own
+    for row, cells in table.rows if table else ():
+        name = names.get(name_key(table.cell(cells, "line")))
+        part[row] = f"lines/{name}.csv" if name else f"{_FILE}, row {row}"
+    unread: dict[str, list[Fault]] = {}
+    of_the_table = faults[before:]
+    for fault in of_the_table:
+        unread.setdefault(part.get(fault.row, _FILE), []).append(fault)
     lines: dict[str, Line] = {}
     unseen = dict(names)
     for record in records:
@@ -65,15 +69,17 @@ def read_lines(
         line = _line(folder, record, facts, faults, cautions)
         if line is not None:
             lines.setdefault(line.line, line)
-        own.setdefault(whose[record.row], []).extend(faults[before:])
+        unread.setdefault(part[record.row], []).extend(faults[before:])
     for name in unseen.values():  # the row is faulty; what is wrong with the line's own file is told as well
         before = len(faults)
         _shape(folder, name, {"tube": "", "bender": ""}, facts, faults, cautions)
-        own.setdefault(name, []).extend(faults[before:])
-    if table is not None or None not in own:  # else every line is one that lines.csv may well name
+        mine = unread.setdefault(f"lines/{name}.csv", [])
+        mine += faults[before:]
+        mine += () if mine else of_the_table  # too many faults stand above its row
+    if table is not None or _FILE not in unread:  # else every line is one that lines.csv may well name
         _unlisted(folder, set(names), cautions)
-    unread = {_FILE if name is None else f"lines/{name}.csv": tuple(mine) for name, mine in own.items() if mine}
-    return {name: line for name, line in lines.items() if not own[names[name_key(name)]]}, unread
+    left_out = {name: tuple(mine) for name, mine in unread.items() if mine}
+    return {name: line for name, line in lines.items() if f"lines/{names[name_key(name)]}.csv" not in left_out}, left_out
 
 
 def name_fault(name: str, row: int | None = None) -> Fault | None:

@@ -73,8 +73,8 @@ class Shop:
     obstacles : what lines must keep away from
     stock : tube on hand, in the file's order
     unread : what was left out because it has faults (``read_shop(folder, whole=False)``): ``ends.csv``, ``flares.csv``,
-        ``stock.csv``, ``bender_bodies.csv``, ``obstacles.csv``, ``lines.csv`` or, for one line, ``lines/NAME.csv``,
-        whichever file its faults stand in → the faults
+        ``stock.csv``, ``bender_bodies.csv``, ``obstacles.csv``, ``lines.csv``, a nameless row of it (``lines.csv, row 5``)
+        or, for one line, ``lines/NAME.csv``, whichever file its faults stand in → the faults
 
     Examples
     --------

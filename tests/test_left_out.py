@@ -94,6 +94,23 @@ def test_a_faulty_header_of_lines_csv_stops_every_line(tmp_path: Path) -> None:
             shop.line(line)
 
 
+def test_a_row_without_a_name_stops_no_line(tmp_path: Path) -> None:
+    """It is told, and asked for by nobody."""
+    shop = read_shop(write_shop(tmp_path, lines=changed("lines.csv", ("A,\n", "A,\n,brake 3/16,small,,,,,\n"))), whole=False)
+    assert (list(shop.lines), list(shop.unread), shop.unread_lines) == (["rear", "front"], ["lines.csv, row 4"], {})
+    assert "lines.csv, row 4 is left out until this is put right" in shop.cautions[0].sentence
+    assert shop.line("rear").bends == 2
+
+
+def test_a_line_below_more_faults_than_are_listed_is_not_unknown(tmp_path: Path) -> None:
+    """Its row was not looked at any more; the faults above it are what is in its way."""
+    header = "line,tube,bender,service,end_a,end_b,trim_at,note\n"
+    rows = "".join(f"l{k},brake 3/16,small,steam,,,,\n" for k in range(220))
+    shop = read_shop(write_shop(tmp_path, lines=f"{header}{rows}rear,brake 3/16,small,,,,,\n"), whole=False)
+    with pytest.raises(ShopFaults, match="201 faults must be put right first"):
+        shop.line("rear")
+
+
 def test_ends_and_flares_stop_the_lines_that_have_ends(tmp_path: Path) -> None:
     """An end that cannot be read would cost tube; a line with plain ends goes on."""
     for file in ("ends.csv", "flares.csv"):
