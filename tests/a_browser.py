@@ -42,6 +42,8 @@ def kit_copy(folder: Path) -> Path:
     for name in WRITING:
         page = folder / "notebooks" / name
         page.write_text(json.dumps(with_names(json.loads(page.read_text(encoding="utf-8")), {"folder": "../shop"})), encoding="utf-8")
+    second = folder / "notebooks" / "1_in_another_notebook.ipynb"
+    second.write_text((folder / "notebooks" / WRITING[0]).read_text(encoding="utf-8"), encoding="utf-8")
     return folder
 
 
@@ -112,9 +114,10 @@ class Person:
         if not re.match(r"(http|ws)://127\.0\.0\.1:|data:|blob:", url):
             self.complaints.append(f"asked {url}")
 
-    def open(self, name: str) -> None:
-        """Open a page and wait until JupyterLab is there."""
-        self.page.goto(f"{self.address}/lab/tree/{name}?token={self.token}&reset")
+    def open(self, name: str, *, workspace: str = "") -> None:
+        """Open a page and wait until JupyterLab is there; in another tab it needs a workspace of its own."""
+        where = f"lab/workspaces/{workspace}" if workspace else "lab"
+        self.page.goto(f"{self.address}/{where}/tree/{name}?token={self.token}&reset")
         self.page.wait_for_selector("#jupyterlab-splash", state="detached", timeout=60_000)
         self.idle()
 

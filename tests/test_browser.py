@@ -160,6 +160,33 @@ def test_readings_are_typed_recorded_and_found_again_after_a_restart(person: Per
     assert len(offcuts(shop)) == before + 4
 
 
+def test_two_notebooks_on_one_shop_see_each_other(person: Person, kit: Path) -> None:
+    """What is recorded in one is in table and picture of the other without a key being pressed there, and the other way round."""
+    from playwright.sync_api import expect
+
+    tab = person.page.context.browser.new_page(viewport={"width": 1280, "height": 1000})
+    other = Person(tab, person.address, person.token, person.pictures)
+    other.open("notebooks/1_in_another_notebook.ipynb", workspace="another")
+    other.run_all()
+    person.open("notebooks/1_calibrate_a_bender.ipynb")
+    person.run_all()
+    theirs, mine = (page.locator(".bendcal-readings tbody tr") for page in (tab, person.page))
+    there, drawn = theirs.count(), tab.locator(".bendcal-picture img").get_attribute("src")
+    for name, text in zip(BOXES, ("179", "70", "66", "61", "82", "100"), strict=True):
+        person.page.get_by_label(name, exact=True).fill(text)
+    person.page.get_by_label("Leg B", exact=True).press("Enter")
+    expect(mine).to_have_count(there + 1)
+    expect(theirs).to_have_count(there + 1, timeout=15_000)
+    expect(tab.locator(".bendcal-picture img")).not_to_have_attribute("src", drawn, timeout=15_000)
+    piece = offcuts(kit / "shop")[-1].offcut
+    tab.get_by_label("Piece", exact=True).fill(piece)
+    tab.get_by_label("Because", exact=True).fill("seen from the other notebook")
+    tab.get_by_role("button", name="Set it aside").click()
+    expect(person.page.locator(".bendcal-readings")).to_contain_text("seen from the other notebook", timeout=15_000)
+    tab.close()
+    assert other.complaints == []
+
+
 def test_everything_is_done_by_keyboard_alone(person: Person, kit: Path) -> None:
     """The page is run, the boxes reached, a piece recorded and set aside; keys pressed on a button change no cell."""
     from playwright.sync_api import expect

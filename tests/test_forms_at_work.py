@@ -8,16 +8,18 @@ from a_shop import write_shop
 
 import bendcal
 from bendcal import forms
-from bendcal.adding import COLUMNS
+from bendcal.adding import COLUMNS, add_row
 from bendcal.appending import append_offcut
 from bendcal.forms import offcut_form as module
 from bendcal.forms.begin_form import BeginForm
 from bendcal.forms.echo import Echo
 from bendcal.forms.guard import ERRORS
+from bendcal.forms.line_form import LineForm
 from bendcal.forms.offcut_form import OffcutForm
 from bendcal.forms.row_form import FactsForm, RowForm
 from bendcal.forms.saying import Notices, picture_html
 from bendcal.forms.shop_now import ShopNow
+from bendcal.line_changing import put_line_aside
 
 ROOT = Path(__file__).resolve().parent.parent
 STEEL = {"length_mm": "180", "mark_mm": "70", "dial_deg": "92", "angle_deg": "86,5", "leg_a_mm": "89", "leg_b_mm": "98"}
@@ -281,6 +283,21 @@ def test_two_notebooks_see_one_another(folder: Path) -> None:
     fill(form, length_mm="1")
     assert "S10" in form.earlier.table.value and form.lesson.words.value != words
     assert form.boxes._beside["offcut"].value == "<span>= S11, the next number</span>"
+
+
+def test_what_another_notebook_wrote_is_shown_without_a_key(folder: Path) -> None:
+    """Every form looks into the folder now and then; where nothing has changed nothing is shown anew."""
+    form, lines, rows = form_on(folder), LineForm(folder, "clutch"), RowForm(folder, "tube")
+    words = form.lesson.words.value
+    form.look()
+    assert form.lesson.words.value == words
+    append_offcut(folder, offcut="S10", bender="small", tube="steel-3/16", length_mm=180, mark_mm=70, dial_deg=60, angle_deg=55)
+    add_row(folder, "tube", {"tube": "brass", "alloy": "copper", "od_mm": "6", "wall_mm": "1"})
+    put_line_aside(folder, "clutch", "hose instead")
+    for each in (form, lines, rows):
+        each.look()
+    assert "S10" in form.earlier.table.value and form.lesson.words.value != words
+    assert "brass" in rows.table.value and "clutch: set aside, hose instead" in lines.view.table.value
 
 
 def test_nothing_is_read_again_where_nothing_has_changed(folder: Path) -> None:

@@ -13,7 +13,7 @@ from collections.abc import Callable
 
 import ipywidgets as widgets
 
-__all__ = ["Echo"]
+__all__ = ["Echo", "page_is_there"]
 
 GIVE_UP_S = 20.0
 #: What follows may take long: it begins when the kernel has told the page that the answer came, so that
@@ -58,7 +58,7 @@ class Echo:
         """
         if self.waiting:
             return
-        if not _page_is_there():
+        if not page_is_there():
             then()
             return
         self._then = then
@@ -92,7 +92,7 @@ class Echo:
         return then
 
 
-def _page_is_there() -> bool:
+def page_is_there() -> bool:
     """Whether this runs in a notebook's kernel, in its loop."""
     try:
         from IPython import get_ipython

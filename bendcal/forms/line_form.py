@@ -16,6 +16,7 @@ from bendcal.forms.open_line import OpenLine
 from bendcal.forms.pressing import Pressing
 from bendcal.forms.saying import Notices, heading, small, table_html
 from bendcal.forms.telling import SAMPLE_STAYS, clock
+from bendcal.forms.watching import watch
 from bendcal.line_rows import KINDS
 from bendcal.lines import SERVICES
 
@@ -64,6 +65,7 @@ class LineForm:
         ])  # fmt: skip
         self.widget.add_class("bendcal-line-form")
         safe(lambda: self._open(line or self.opened.last))()
+        self.look = watch("lines", lambda: self.opened.now, lambda: self.pressing.echo.waiting, safe(self._refresh))
 
     # --- what stands in the boxes ---
 

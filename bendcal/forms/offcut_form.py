@@ -20,6 +20,7 @@ from bendcal.forms.saying import Notices, heading, small
 from bendcal.forms.shop_now import ShopNow
 from bendcal.forms.sketch import EXAMPLE_TUBE, Sketch
 from bendcal.forms.telling import CHORD_HOW, HINTS, HOW, SAMPLE_STAYS, clock, count_of, in_words, listening
+from bendcal.forms.watching import watch
 from bendcal.offcuts import CROSSINGS, Offcut
 from bendcal.setting_aside import set_aside
 
@@ -77,6 +78,7 @@ class OffcutForm:
         self._confirmed: OffcutValues | None = None
         self._last: list[tuple[str, OffcutValues, float]] = []
         safe(lambda: self._begin(bender, tube))()
+        self.look = watch("offcuts", lambda: self.now, lambda: self.echo.waiting, safe(self._refresh))
 
     # --- what stands in the boxes ---
 

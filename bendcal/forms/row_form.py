@@ -18,6 +18,7 @@ from bendcal.forms.saying import Notices, heading, small, table_html
 from bendcal.forms.shop_now import ShopNow
 from bendcal.forms.telling import clock
 from bendcal.forms.understood import Understood, understood_name
+from bendcal.forms.watching import watch
 from bendcal.history import history_file
 from bendcal.layout import TextTable
 from bendcal.materials import ALLOYS
@@ -82,6 +83,7 @@ class RowForm:
         self.place: int | None = None  # of the row that is being corrected
         self._before: dict[str, str] = {}
         self.pressing.safe(self._refresh)()
+        self.look = watch("rows", lambda: self.now, lambda: self.pressing.echo.waiting, self.pressing.safe(self._refresh))
 
     @property
     def values(self) -> RowValues:

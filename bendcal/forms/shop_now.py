@@ -46,6 +46,11 @@ class ShopNow:
         self._learned = ""
         self.look()
 
+    @property
+    def changed(self) -> bool:
+        """Whether a file of the shop has changed since it was last read."""
+        return self._files() != self._seen
+
     def look(self) -> bool:
         """Read the shop again if a file of it has changed; whether it was read."""
         seen = self._files()
