@@ -14,6 +14,15 @@ from bendcal.shop import Shop
 SHEET = mark_out(SHOP, CAL, line())
 
 
+def assert_taught(offcuts, *, take_up_mm: float, gain_mm: float) -> None:
+    """What these readings alone teach is the law by which they were bent."""
+    found = calibrate(Shop(benders=SHOP.benders, tubes=SHOP.tubes, offcuts=tuple(offcuts))).law("small", "steel")
+    u = np.sqrt(np.diag(found.covariance))
+    assert np.all(np.abs(found.parameters - LAW.parameters) < 2 * u)
+    assert found.take_up(90.0).value == pytest.approx(LAW.take_up(90.0).value, abs=take_up_mm)
+    assert found.gain(90.0).value == pytest.approx(LAW.gain(90.0).value, abs=gain_mm)
+
+
 def test_each_measured_bend_is_a_reading_with_its_mark_and_dial():
     """A bend that was not measured is left out; the others keep their numbers."""
     made = [Made(angle_deg=90.5), Made(), Made(angle_deg=61.0)]
@@ -30,11 +39,7 @@ def test_a_line_bent_exactly_teaches_its_own_law():
     for i, angle in enumerate(np.linspace(20, 115, 20)):
         sheet = mark_out(SHOP, CAL, line(Legs([90, 120], [angle], [0])))
         offcuts += offcuts_of_line(sheet, [Made(angle_deg=float(angle), leg_mm=90.0)], piece=f"p{i}", last_leg_mm=120.0)
-    found = calibrate(Shop(benders=SHOP.benders, tubes=SHOP.tubes, offcuts=tuple(offcuts))).law("small", "steel")
-    u = np.sqrt(np.diag(found.covariance))
-    assert np.all(np.abs(found.parameters - LAW.parameters) < 2 * u)
-    assert found.take_up(90.0).value == pytest.approx(LAW.take_up(90.0).value, abs=0.1)
-    assert found.gain(90.0).value == pytest.approx(LAW.gain(90.0).value, abs=0.2)
+    assert_taught(offcuts, take_up_mm=0.1, gain_mm=0.2)
 
 
 def test_the_first_leg_counts_from_the_cut_end():
@@ -54,11 +59,7 @@ def test_a_line_fed_from_end_b_teaches_its_own_law():
         offcuts += offcuts_of_line(sheet, made, piece=f"p{i}")
     assert offcuts[0].leg_a_mm is None
     assert offcuts[1].leg_b_mm is None
-    found = calibrate(Shop(benders=SHOP.benders, tubes=SHOP.tubes, offcuts=tuple(offcuts))).law("small", "steel")
-    u = np.sqrt(np.diag(found.covariance))
-    assert np.all(np.abs(found.parameters - LAW.parameters) < 2 * u)
-    assert found.take_up(90.0).value == pytest.approx(LAW.take_up(90.0).value, abs=0.2)
-    assert found.gain(90.0).value == pytest.approx(LAW.gain(90.0).value, abs=0.3)
+    assert_taught(offcuts, take_up_mm=0.2, gain_mm=0.3)
 
 
 def test_with_end_b_leading_mark_and_legs_count_from_there():
