@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from types import TracebackType
 
+from bendcal.page_start import out_of_order
 from bendcal.waiting_bar import show_waiting
 
 __all__ = ["plain_errors", "said_by_the_kit"]
 
 #: What the kit raises with a sentence for a person.
 _TOLD = (ValueError, KeyError, OSError)
-_OUT_OF_ORDER = "This cell uses “{name}”, which a cell above it makes. Menu Run, then Run All Cells: that runs them in their order."
 
 
 def plain_errors() -> None:
@@ -51,7 +51,7 @@ def _show(shell, kind, error, traceback, tb_offset=None):
     """IPython's hook: what it returns is what the page shows."""
     by_kit = said_by_the_kit(traceback)
     if isinstance(error, NameError) and not by_kit and error.name:
-        told = [f"In the way: {_OUT_OF_ORDER.format(name=error.name)}"]
+        told = [out_of_order(error)]
         shell._showtraceback(kind, error, told)
         return told
     if isinstance(error, NameError) or not by_kit:
