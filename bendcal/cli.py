@@ -21,7 +21,7 @@ from bendcal.line_commands import add_line_commands
 from bendcal.marks import MarkSheet, mark_out
 from bendcal.measures import length_mm
 from bendcal.order import cautions, order_of_work
-from bendcal.planned import mark_out_planned
+from bendcal.planned import mark_out_planned, told_too_near
 from bendcal.reports import cut_sentence, difference_table, laws_table, marks_table
 from bendcal.scan_command import add_scan_command
 from bendcal.shop import Shop, UnknownName, named
@@ -252,14 +252,14 @@ def _marks(asked: argparse.Namespace) -> None:
     files = save_sheet(sheet, shop.folder, paper=asked.paper, inches=asked.inches)
     print(f"{sheet.line.line}: {sheet.tube.tube} on {sheet.bender.bender}", end="\n\n")
     _list("Cautions:", [with_inches(str(notice), asked.inches) for notice in cautions(sheet)])
+    _list("Warnings; put these right before you cut:", [with_inches(said, asked.inches) for said in sheet.warnings])
     print(paragraph(cut_sentence(sheet, inches=asked.inches)), end="\n\n")
     if sheet.legs.bends:
         print(marks_table(sheet, inches=asked.inches))
         print(paragraph(HOW_TO_READ), end="\n\n")
-        bending = next(step.sentence for step in order_of_work(sheet) if step.task == "bend")
+        bending = next(step.sentence for step in order_of_work(sheet) if step.task in ("bend", "stop"))
         print(paragraph(with_inches(bending, asked.inches)), end="\n\n")
     print(paragraph(with_inches(landing_of(sheet).sentence, asked.inches)), end="\n\n")
-    _list("Warnings; put these right before you cut:", [with_inches(said, asked.inches) for said in sheet.warnings])
     print("The sheet, with the order of work:")
     for path in files:
         print(f"  {path}")
@@ -267,7 +267,7 @@ def _marks(asked: argparse.Namespace) -> None:
 
 def _marked(shop: Shop, cal: Calibration, line: str, feed: str | None) -> MarkSheet:
     """For the order that was found, or from end A on with the end leading that was asked for."""
-    return mark_out_planned(shop, cal, line) if feed is None else mark_out(shop, cal, line, feed=feed)
+    return mark_out_planned(shop, cal, line) if feed is None else told_too_near(shop, cal, mark_out(shop, cal, line, feed=feed))
 
 
 def _print(asked: argparse.Namespace) -> None:

@@ -161,6 +161,7 @@ def plan_job(
         sheet, reasons = _marked(shop, cal, line)
         if not reasons:
             sheet, plans[line.line], reasons = _bent(shop, cal, sheet)
+            reasons = reasons or sheet.too_near
         if reasons:
             refused.append(Refused(line.line, reasons))
         else:

@@ -49,6 +49,8 @@ class MarkSheet:
     readings_differ : whether the shop's readings are others than those that made the law
     order : the bends' numbers in the order in which they are made
     order_told : sentences that say what that order was tried against, and with what result; none where it was not
+    order_is_close : a sentence that warns where what is bent clears something by little; else blank
+    too_near : sentences that say what the finished line comes too near to
     order_fails : whether no order was found in which the line can be bent: then `order_told` says why
     """
 
@@ -74,6 +76,8 @@ class MarkSheet:
     order: tuple[int, ...] = ()
     order_told: tuple[str, ...] = ()
     order_fails: bool = False
+    order_is_close: str = ""
+    too_near: tuple[str, ...] = ()
 
     @property
     def legs(self) -> Legs:
@@ -157,6 +161,7 @@ def _warnings(sheet: MarkSheet, straights: np.ndarray) -> tuple[str, ...]:
         said.append("The readings have changed since this calibration was made: calibrate again before you cut.")
     if sheet.order_fails:
         said += ["No order was found in which these bends can be made. Do not cut by this sheet.", *sheet.order_told]
+    said += [*sheet.too_near, *filter(None, [sheet.order_is_close])]
     if sheet.trim_mm < sheet.trim_wanted_mm:
         said.append(
             f"{round(sheet.trim_mm, 1):g} mm of spare tube may be too little: {sheet.trim_wanted_mm:g} mm make the line long enough "

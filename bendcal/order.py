@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import NamedTuple
 
+import numpy as np
+
 
 from bendcal.end_rules import form_findings, nut_findings
 from bendcal.ends import End
@@ -64,7 +66,9 @@ def order_of_work(sheet: MarkSheet) -> tuple[Step, ...]:
         also = f"it cannot pass {stopped[first]} later, nor can sleeves, spring guards or closed clips: they go on now too"
     both = "make sure that both nuts are on" if ends[first].form != "plain" else ""
     early = _too_near_for_the_tool(sheet, last)
-    steps = [*_no_order(sheet), *_before_bending(sheet), *_finish(first, ends[first], also)]
+    if sheet.order_fails:
+        return (_STOP,)
+    steps = [*_before_bending(sheet), *_finish(first, ends[first], also)]
     if early:
         steps += _formed_early(sheet, last, stopped[last], both)
     if sheet.legs.bends:
@@ -118,21 +122,18 @@ def _trimmed(sheet: MarkSheet, first: str, last: str) -> list[Step]:
 
 
 _PRESSURE = {
-    "brake": "Fill, bleed and pressure-test before use: full pedal force, held, with every joint watched and dry. Have it checked by someone licensed to.",
+    "brake": "Fill, bleed and pressure-test before use: full pedal force, held, with every joint watched and dry. Have it checked by someone who is licensed for it.",
     "clutch": "Fill, bleed and pressure-test before use: full pedal force, held, with every joint watched and dry.",
     "fuel": "Pressure-test before use, away from every flame and spark, with every joint watched and dry.",
     "other": "Pressure-test before use at what the line will carry, with every joint watched and dry.",
 }
 
 
-def _no_order(sheet: MarkSheet) -> list[Step]:
-    """Before anything is cut: that these bends cannot be made as the line is, if that is so."""
-    if not sheet.order_fails:
-        return []
-    return [Step("stop", (
-        "Stop: no order was found in which these bends can be made. Do not cut by this sheet; its first warnings say what stands in the "
-        "way and what would mend it."
-    ))]  # fmt: skip
+#: All that is left to do where these bends cannot be made as the line is.
+_STOP = Step("stop", (
+    "Stop: no order was found in which these bends can be made. Do not cut by this sheet; its first warnings say what stands in the "
+    "way and what would mend it."
+))  # fmt: skip
 
 
 def _before_bending(sheet: MarkSheet) -> list[Step]:
@@ -170,19 +171,25 @@ def _finish(letter: str, end: End, also: str) -> list[Step]:
 
 
 def _bending(sheet: MarkSheet) -> list[Step]:
-    if sheet.order_fails:
-        return [Step("bend", "The bends stand along the tube, bend 1 first, unchecked: no order was found in which they can be made. Do not begin.")]
     which = f"Make {order_words(sheet.steps)}" if sheet.legs.bends > 1 else f"Make the bend with end {sheet.steps[0].feed} leading"
     return [
         Step("bend", (
             f"{which}. For each: turn the tube until its line is where the clock shows it, set the mark on the bender's reference, pull "
-            f"to the dial setting, release. {_tried(sheet)} Keep the nut clear of the bender. Tick each bend off."
+            f"to the dial setting, release, and tick it off in the table. {_leads(sheet)} Keep the nut clear of the bender. {_tried(sheet)}"
         )),
         Step("check", (
             "After each bend read its finished angle. Outside the range in the table by more than your protractor errs: stop, something "
             "is not as it was with the offcuts."
         )),
     ]  # fmt: skip
+
+
+def _leads(sheet: MarkSheet) -> str:
+    """What it means that an end leads."""
+    if np.all(sheet.feed == sheet.feed[0]):
+        here, there = "AB" if sheet.feed[0] > 0 else "BA"
+        return f"End {here} leading: end {here} lies on the side that the bender holds, end {there} swings."
+    return "The end that leads lies on the side that the bender holds; the other one swings."
 
 
 def _tried(sheet: MarkSheet) -> str:

@@ -5,13 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 
 from bendcal.calibration import Calibration
+from bendcal.clearance import obstacle_clearances
+from bendcal.faults import ShopFaults
 from bendcal.feasible import plan_bending
 from bendcal.lines import Line
 from bendcal.marks import MarkSheet, mark_out
-from bendcal.plans import Plans
+from bendcal.plans import Plan, Plans
 from bendcal.shop import Shop
 
-__all__ = ["mark_out_planned"]
+__all__ = ["mark_out_planned", "told_too_near"]
+
+#: What is bent may come this near without a warning [mm]: bodies are measured with a rule, and bends stray.
+_CLOSE_MM = 5.0
 
 
 def mark_out_planned(
@@ -20,7 +25,8 @@ def mark_out_planned(
     """Mark a line for the best order of its bends that was found, and say what it was tried against.
 
     Where none was found, the sheet is made for the bends one after another from end A on, and its first warning
-    says that they cannot be made so, what stands in the way, and what would mend it.
+    says that they cannot be made so, what stands in the way, and what would mend it. What the finished line comes
+    too near to, and an order that clears something by little, are among the warnings as well.
 
     Parameters
     ----------
@@ -58,7 +64,34 @@ def mark_out_planned(
         sheet = mark_out(shop, cal, line, trim_mm=trim_mm, chance=chance)
         # What the rules find is among the sheet's other warnings already.
         told = tuple(said for said in (*plans.why_not, *plans.mends) if said not in sheet.warnings)
-        return replace(sheet, order_told=told, order_fails=True)
+        return told_too_near(shop, cal, replace(sheet, order_told=told, order_fails=True))
     best = plans.best
     sheet = mark_out(shop, cal, line, feed=best.feed, order=best.order, trim_mm=trim_mm, chance=chance)
-    return replace(sheet, order_told=tuple(filter(None, (*best.hindered, best.clears, *plans.notes))))
+    why = [f"(Why not otherwise: {' '.join(best.hindered)})"] if best.hindered else []
+    told = tuple(filter(None, (best.clears, *plans.notes, *why)))
+    return told_too_near(shop, cal, replace(sheet, order_told=told, order_is_close=_close(best)))
+
+
+def told_too_near(shop: Shop, cal: Calibration, sheet: MarkSheet) -> MarkSheet:
+    """The sheet with what its finished line comes too near to among its warnings.
+
+    Parameters
+    ----------
+    shop : its obstacles
+    cal : what :func:`bendcal.calibrate` returned
+    sheet : what :func:`bendcal.marks.mark_out` returned
+    """
+    try:
+        near = obstacle_clearances(shop, cal, sheet.line).too_near
+    except ShopFaults as error:
+        return replace(sheet, too_near=(f"What the line must keep clear of is not known: {error.faults[0].sentence}",))
+    return replace(sheet, too_near=tuple(f"The line comes too near. {one.sentence[0].upper()}{one.sentence[1:]}" for one in near))
+
+
+def _close(plan: Plan) -> str:
+    if plan.least_clearance_mm >= _CLOSE_MM:
+        return ""
+    return (
+        f"What is bent clears the bender or itself by {max(plan.least_clearance_mm, 0.0):.0f} mm only, which a body that was measured a little wrong or a bend that "
+        "strays can use up: try this order in scrap first."
+    )

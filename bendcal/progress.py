@@ -13,6 +13,7 @@ from bendcal.folder import read_shop
 from bendcal.layout import TextTable
 from bendcal.line_index import BEING_ENTERED
 from bendcal.marks import mark_out
+from bendcal.planned import told_too_near
 from bendcal.shop import Shop
 
 __all__ = ["Progress", "progress"]
@@ -93,7 +94,7 @@ def _lines(shop: Shop, cal: Calibration | None) -> list[tuple[str, str]]:
             far = f"needs offcuts of {line.tube} on {line.bender}"
         else:
             try:
-                warnings = len(mark_out(shop, cal, line).warnings)
+                warnings = len(told_too_near(shop, cal, mark_out(shop, cal, line)).warnings)
                 far = f"{_count(warnings, 'warning')}: see page 3" if warnings else "ready"
             except ShopFaults as error:
                 far = _faulty(error.faults)

@@ -24,8 +24,10 @@ from bendcal.line_saving import save_line
 from bendcal.lines import Line, line_from_legs
 from bendcal.marks import MarkSheet, mark_out
 from bendcal.materials import ALLOYS
+from bendcal.measures import inch_text
 from bendcal.mirror import mirrored
 from bendcal.offcuts import Offcut
+from bendcal.planned import mark_out_planned
 from bendcal.shop import Shop, UnknownName
 from bendcal.solids import Solid
 from bendcal.stock import StockLength
@@ -269,9 +271,10 @@ def test_the_command_plans_the_sample(capsys: pytest.CaptureFixture[str], sample
 
 def test_the_command_takes_single_lines_and_inches(capsys: pytest.CaptureFixture[str], sample_folder) -> None:
     """Only the lines named are planned; lengths may be typed with their unit."""
-    assert main(["job", str(sample_folder), "clutch", "--inches", "--kerf", "1/16 in", "--usable", "30 cm"]) == 0
+    assert main(["job", str(sample_folder), "brake-near-side", "--inches", "--kerf", "1/16 in", "--usable", "30 cm"]) == 0
     out = capsys.readouterr().out
-    assert '21 29/32"' in out
+    shop = bendcal.read_shop(sample_folder)
+    assert inch_text(mark_out_planned(shop, bendcal.calibrate(shop), "brake-near-side").cut_length_mm) in out
     assert "brake-far-side" not in out
     assert main(["job", str(sample_folder), "nothing"]) == 2
     assert "There is no line called 'nothing'" in capsys.readouterr().err
@@ -354,7 +357,8 @@ def test_each_line_is_told_as_its_own_plan_tells_it() -> None:
     cal = bendcal.calibrate(shop)
     job = plan_job(shop, cal)
     told = {task.line: task for task in job.tasks}
-    assert set(told) == set(shop.lines)
+    assert set(told) == set(shop.lines) - {"clutch"}
+    assert [(one.line, one.reasons) for one in job.refused] == [("clutch", mark_out_planned(shop, cal, "clutch").too_near)]
     for name, task in told.items():
         best = plan_bending(shop, cal, name).best
         assert task.bending == best.sentence

@@ -10,6 +10,7 @@ from vice import worked
 
 import bendcal
 from bendcal.bodies import BenderBody
+from bendcal.clearance import obstacle_clearances
 from bendcal.feasible import plan_bending
 from bendcal.lines import line_from_legs
 from bendcal.order import order_of_work
@@ -105,7 +106,7 @@ def test_where_no_order_works_the_sheet_says_so_first(shop, cal) -> None:
     assert set(plans.why_not) <= set(sheet.warnings) and set(plans.mends) <= set(sheet.warnings)
     said = {step.task: step.sentence for step in order_of_work(sheet)}
     assert next(iter(said)) == "stop" and "Do not cut by this sheet" in said["stop"]
-    assert "bend 1 first, unchecked: no order was found" in said["bend"] and "check" not in said
+    assert list(said) == ["stop"] and said["stop"].startswith("Stop: no order was found in which these bends can be made.")
     printed = " ".join(text.get_text() for _, page in lay_out_mark_sheet(sheet).pages[:1] for text in texts(page))
     assert "No order was found in which these bends can be made." in " ".join(printed.split())
     assert "Bends, along the tube: no order was found" in printed and "Bends, in this order" not in printed
@@ -123,3 +124,34 @@ def test_a_line_without_bends_has_nothing_to_plan(shop, cal) -> None:
     rod = line_from_legs("rod", [100.0], [], [], tube="cuni-3/16", bender="small")
     sheet = mark_out_planned(shop, cal, rod)
     assert sheet.order == () and sheet.steps == () and not sheet.order_fails
+
+
+def test_a_line_that_comes_too_near_something_hot_is_warned_of_on_its_sheet(shop, cal, capsys: pytest.CaptureFixture[str], sample_folder: Path) -> None:
+    """The sample's clutch line passes its manifold at half the distance: among the warnings, printed before the table, in the json and on page 1; the others keep clear."""
+    sheet = mark_out_planned(shop, cal, "clutch")
+    near = obstacle_clearances(shop, cal, "clutch").too_near
+    assert len(near) == 1 and near[0].clearance_mm < near[0].obstacle.keep_mm
+    assert sheet.too_near == (f"The line comes too near. {near[0].sentence}",) and set(sheet.too_near) <= set(sheet.warnings)
+    assert all(mark_out_planned(shop, cal, name).too_near == () for name in LINES if name != "clutch")
+    printed = " ".join(text.get_text() for text in texts(lay_out_mark_sheet(sheet).pages[0][1]))
+    assert "The line comes too near." in " ".join(printed.split())
+    assert any("comes too near" in said for said in json.loads(sheet_json(sheet))["warnings"])
+    for feed in ((), ("--feed", "B")):
+        out, _ = told(capsys, "marks", str(sample_folder), "clutch", *feed)
+        assert 0 < out.index("The line comes too near.") < out.index("bend  mark mm")
+
+
+def test_obstacles_that_cannot_be_read_are_told_not_passed_over(sample_folder: Path) -> None:
+    """A fault in obstacles.csv stops no sheet, but the sheet says that nothing was looked at, and why."""
+    path = sample_folder / "obstacles.csv"
+    path.write_text(path.read_text(encoding="utf-8").replace("cylinder", "tree"), encoding="utf-8")
+    spoilt = bendcal.read_shop(sample_folder, whole=False)
+    sheet = mark_out_planned(spoilt, bendcal.calibrate(spoilt), "clutch")
+    assert len(sheet.too_near) == 1 and "must keep clear of is not known: " in sheet.too_near[0] and "obstacles.csv" in sheet.too_near[0]
+
+
+def test_an_order_that_clears_by_little_is_warned_of(shop, cal) -> None:
+    """Two millimetres beside a lever that was measured with a rule are a warning; fifteen are none."""
+    close, clear = (mark_out_planned(shop, cal, name) for name in ("brake-far-side", "clutch"))
+    assert close.order_is_close.startswith("What is bent clears the bender or itself by 2 mm only") and close.order_is_close in close.warnings
+    assert clear.order_is_close == ""

@@ -15,6 +15,7 @@ from bendcal.figures.style import signed
 from bendcal.figures.twist_clock import KEY as CLOCK_KEY
 from bendcal.figures.twist_clock import draw_twist_clocks, twist_clocks_height_mm
 from bendcal.inch_words import with_inches
+from bendcal.landing import landing_of
 from bendcal.marks import MarkSheet
 from bendcal.measures import inch_text, mm_text
 from bendcal.order import Step, cautions, order_of_work
@@ -207,7 +208,9 @@ def _lengths(pages: Pages, sheet: MarkSheet, inches: bool) -> None:
         f"On the straight tube the seat of end A lies at {mm_text(sheet.seat_a_mm)} and that of end B at {mm_text(sheet.seat_b_mm)} from the cut "
         f"end A. The bent line will come out within ± {mm_text((high - low) / 2)} along its leg at end {last} (95 %).{known}{taught}"
     )
-    pages.text(with_inches(said, inches), size=9.0, after=2.0)
+    pages.text(with_inches(said, inches), size=9.0, after=0.5)
+    if sheet.legs.bends:
+        pages.text(with_inches(landing_of(sheet).sentence, inches), size=9.0, bold=True, after=2.0)
 
 
 def _span(low_deg: float, high_deg: float) -> str:
