@@ -8,6 +8,7 @@ import ipywidgets as widgets
 
 from bendcal.faults import ShopFaults
 from bendcal.forms.boxes import Boxes, button
+from bendcal.forms.line_part import LinePart
 from bendcal.forms.line_shape import STEPS, said_of_line, step_name
 from bendcal.forms.line_values import HINTS, LineStep
 from bendcal.forms.open_line import OpenLine
@@ -29,18 +30,11 @@ _WALK = {
 }
 
 
-class LegForm:
-    """Records the rows of the open line, one at a time.
-
-    Parameters
-    ----------
-    opened : gives the line that is open
-    pressing : does what is pressed
-    may_write : raises ValueError where nothing may be written
-    """
+class LegForm(LinePart):
+    """Records the rows of the open line, one at a time."""
 
     def __init__(self, opened: Callable[[], OpenLine], pressing: Pressing, may_write: Callable[[], None]) -> None:
-        self.opened, self.pressing, self.may_write = opened, pressing, may_write
+        super().__init__(opened, pressing, may_write)
         self.steps = {kind: Boxes(names, hints=HINTS) for kind, names in STEPS.items()}
         self.pick = Boxes({"step": "Which one"}, lists={"step": ()}, hints={"step": "its number in the table"})
         press = pressing.on_press

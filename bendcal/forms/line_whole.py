@@ -11,6 +11,7 @@ import ipywidgets as widgets
 
 from bendcal.feasible import plan_bending
 from bendcal.forms.boxes import Boxes, button
+from bendcal.forms.line_part import LinePart
 from bendcal.forms.open_line import OpenLine
 from bendcal.forms.pressing import Pressing
 from bendcal.forms.saying import heading, small, table_html
@@ -32,18 +33,11 @@ __all__ = ["LineWhole", "download_html"]
 _KINDS = {".pdf": "application/pdf", ".csv": "text/csv"}
 
 
-class LineWhole:
-    """Buttons for the open line, and its sheet.
-
-    Parameters
-    ----------
-    opened : gives the line that is open
-    pressing : does what is pressed
-    may_write : raises ValueError where nothing may be written
-    """
+class LineWhole(LinePart):
+    """Buttons for the open line, and its sheet."""
 
     def __init__(self, opened: Callable[[], OpenLine], pressing: Pressing, may_write: Callable[[], None]) -> None:
-        self.opened, self.pressing, self.may_write = opened, pressing, may_write
+        super().__init__(opened, pressing, may_write)
         press = pressing.on_press
         self.boxes = Boxes(
             {"name": "Another name", "plane": "Mirror square to", "reason": "Because"}, lists={"plane": PLANES},

@@ -12,10 +12,9 @@ from bendcal.beginning import is_sample, practice_copy
 from bendcal.forms.boxes import Boxes, button
 from bendcal.forms.chord_values import CHORD
 from bendcal.forms.earlier import EarlierPieces
-from bendcal.forms.echo import Echo
-from bendcal.forms.guard import guarded
 from bendcal.forms.lesson import Lesson
 from bendcal.forms.offcut_values import NAMES, OffcutValues
+from bendcal.forms.pressing import Pressing
 from bendcal.forms.saying import Notices, heading, small
 from bendcal.forms.shop_now import ShopNow
 from bendcal.forms.sketch import EXAMPLE_TUBE, Sketch
@@ -50,20 +49,21 @@ class OffcutForm:
 
     def __init__(self, folder: str | os.PathLike[str], bender: str = "", tube: str = "", *, seconds: Callable[[], float] = time.monotonic) -> None:
         self.now, self.seconds = ShopNow(folder), seconds
-        self.notices, self.lesson, self.echo = Notices(), Lesson(), Echo()
+        self.notices, self.lesson = Notices(), Lesson()
+        self.pressing = Pressing(self.notices, lambda: self.now.folder, self._lock, lambda key: self.boxes[key or _FIRST].focus(), self._after)
         lists = {name: () for name in ("bender", "tube", "angle_tool", "length_tool", "chord_tool")} | {"legs_to": CROSSINGS}
         self.boxes = Boxes(NAMES, lists=lists, hints=HINTS)
-        safe = self._safe
-        self.record = button("Record", safe(lambda: self._press(self._record)), main=True)
-        self.back = button("Take the last one back", safe(lambda: self._press(self._take_back)))
+        safe = self.pressing.safe
+        self.record = button("Record", self._press(self._record), main=True)
+        self.back = button("Take the last one back", self._press(self._take_back))
         self.leave = button("Leave it as it is", safe(self._leave))
         self.read = button("Read the folder again", safe(lambda: self._refresh(tell=True)))
         self.practise = button("Practise on a copy", safe(self._practise))
         self.earlier = EarlierPieces(
-            safe(lambda: self._press(self._correct)), safe(lambda: self._press(self._aside)), safe(lambda: self._press(self._again))
+            self._press(self._correct), self._press(self._aside), self._press(self._again)
         )
         self.boxes.on_typed(safe(self._typed))
-        self.boxes.on_enter(safe(lambda: self._press(self._record)))
+        self.boxes.on_enter(self._press(self._record))
         self.sketch = Sketch(safe(self._draw))
         self.place = widgets.HTML()
         self.widget = widgets.VBox([
@@ -71,14 +71,14 @@ class OffcutForm:
             self.notices.widget, widgets.HTML(heading("The angle by a chord, where you have a caliper") + small(CHORD_HOW)), self.boxes.column(*CHORD),
             self.sketch.widget, widgets.HTML(heading("Seldom changed")),
             widgets.HBox([self.boxes.column(*_STAYS), self.boxes.column(*_SELDOM)], layout=widgets.Layout(flex_flow="row wrap")),
-            self.lesson.widget, self.earlier.widget, self.echo.widget,
+            self.lesson.widget, self.earlier.widget, self.pressing.echo.widget,
         ])  # fmt: skip
         self.widget.add_class("bendcal-offcut-form")
         self.correcting, self._pointing = "", False
         self._confirmed: OffcutValues | None = None
         self._last: list[tuple[str, OffcutValues, float]] = []
         safe(lambda: self._begin(bender, tube))()
-        self.look = watch("offcuts", lambda: self.now, lambda: self.echo.waiting, safe(self._refresh))
+        self.look = watch("offcuts", lambda: self.now, lambda: self.pressing.echo.waiting, safe(self._refresh))
 
     # --- what stands in the boxes ---
 
@@ -137,9 +137,6 @@ class OffcutForm:
 
     # --- what is pressed ---
 
-    def _safe(self, does: Callable) -> Callable:
-        return lambda *args: guarded(does, self.notices, self.now.folder)(*args)
-
     def _draw(self) -> None:
         """Draw what stands in the boxes, and an invented piece's numbers where nothing does."""
         self.now.look()
@@ -154,28 +151,17 @@ class OffcutForm:
         known = shop.tubes.get(tube, EXAMPLE_TUBE) if shop else EXAMPLE_TUBE
         self.sketch.show(told, known, float(law.parameters["radius_mm"]) if law else None)
 
-    def _press(self, does: Callable[[], str | None]) -> None:
-        """Do it when all that was typed has arrived; nothing can be typed or pressed meanwhile."""
-        if self.echo.waiting:
-            return
-        self._lock(True)
-        self._pointing = False
+    def _press(self, does: Callable[[], str | None]) -> Callable[[], None]:
+        """A handler that does it when all that was typed has arrived."""
+        def doing() -> str | None:
+            self._pointing = False
+            return does()
 
-        def then() -> None:
-            focus = None
-            try:
-                focus = self._safe(does)()
-            finally:
-                self._lock(False)
-                self.boxes[focus or _FIRST].focus()
-            if not self._pointing:
-                self._safe(self._refresh)()
+        return self.pressing.on_press(doing)
 
-        def never() -> None:
-            self._lock(False)
-            self.notices.say("blocked", "The page did not answer, so nothing was recorded. Press again.")
-
-        self.echo.ask(then, never)
+    def _after(self) -> None:
+        if not self._pointing:
+            self._refresh()
 
     def _lock(self, locked: bool) -> None:
         self.boxes.lock(locked)
