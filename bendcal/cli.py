@@ -290,6 +290,8 @@ def _worksheet(asked: argparse.Namespace) -> None:
     from bendcal.sheets import save_worksheet  # draws, so it is loaded by this job alone
 
     print(f"Written: {save_worksheet(shop, shop.folder, planned=planned, paper=asked.paper, inches=asked.inches)}")
+    if planned is not None and (advice := next_offcuts(shop)).stop:
+        print(paragraph(advice.sentence))
 
 
 def _notebooks(asked: argparse.Namespace) -> None:

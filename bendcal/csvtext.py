@@ -100,7 +100,7 @@ def read_bytes(path: Path, file: str) -> bytes | Fault:
         return fault(f"a file that cannot be read ({why})", "Copy it to this disk and try again.")
 
 
-def csv_text(data: bytes, file: str, score: Callable[[list[str]], int]) -> CsvText | Fault:
+def csv_text(data: bytes, file: str, score: Callable[[list[str]], int], *, header: str = "Write the header row.") -> CsvText | Fault:
     """Decode a file, find its delimiter and take it apart into cells.
 
     Parameters
@@ -109,6 +109,7 @@ def csv_text(data: bytes, file: str, score: Callable[[list[str]], int]) -> CsvTe
     file : its name for remarks
     score : how many of the cells of a header row are known column names; the delimiter that
         makes most of them is the file's own
+    header : what to do where there is none
 
     Returns
     -------
@@ -126,7 +127,7 @@ def csv_text(data: bytes, file: str, score: Callable[[list[str]], int]) -> CsvTe
     told = _SEP_LINE.match(text)  # a line that some spreadsheets write, and none shows as a row
     body = text[told.end() :] if told else text
     if not body.strip():
-        return Fault(file, None, None, "an empty file", "The first row names the columns.", "Write the header row.")
+        return Fault(file, None, None, "an empty file", "The first row names the columns.", header)
     delimiter = told[1] if told else _delimiter(body, score)
     rows = _cells(body, delimiter, file)
     if isinstance(rows, Fault):

@@ -96,8 +96,13 @@ def _list(heading: str, sentences: Sequence[str]) -> None:
 def _mirror(asked: argparse.Namespace, shop: Shop) -> None:
     at_mm = length_mm(asked.at)
     copy = mirrored(shop.line(asked.line), asked.name, asked.plane, at_mm=at_mm)
-    print(f"Written: {save_line(shop.folder, copy)}")
+    print(f"Written: {save_line(shop.folder, copy)}, and a row for it in lines.csv")
     print(paragraph(
         f"{copy.line} is {asked.line} seen in a mirror square to the {asked.plane} axis at {at_mm:g} mm: every twist has changed its sign. "
         "Hold its ends and clips against the other side of the vehicle before you cut: two sides are seldom alike."
     ))  # fmt: skip
+    if own := [each.obstacle for each in shop.obstacles if each.line == asked.line]:
+        print(paragraph(
+            f"What is kept clear of {asked.line} alone in obstacles.csv ({', '.join(own)}) does not go along: write rows for what stands "
+            f"near {copy.line}, or it is held against nothing of that side."
+        ))  # fmt: skip

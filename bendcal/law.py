@@ -214,6 +214,7 @@ class Law:
             also = "" if self.n_offcuts == 1 or high - low >= 1 else " all"
             taught = f"{pieces},{also} finished at {span}, taught it"
             taught = taught[0].upper() + taught[1:]
+            taught += "; three or more, at different angles, make it trustworthy" if self.n_offcuts < 3 else ""
         side = "after" if offset >= 0 else "before"
         return (
             f"{self.bender} with {self.tube}: for a square bend set the dial to {self.dial_for(90.0)}; "

@@ -42,9 +42,17 @@ _FRACTION = re.compile(r"([+-]?) *(?:([0-9]+)(?: *- *| +))?([0-9]+) */ *([0-9]+)
 _MINUTES = re.compile(r"([+-]?)([0-9]+) ?[°º˚] ?([0-9]{1,2}) ?['′’]")
 _GROUPS = re.compile(r"[+-]? ?[0-9]{1,3}(?:[., '’][0-9]{3})+(?:[.,][0-9]+)?")
 _TWO_WAYS = re.compile(r"[+-]? ?[1-9][0-9]{0,2}([.,])[0-9]{3}")
+# Months as the spreadsheets of several languages write them, from their first three letters on.
+_MONTHS = (
+    "january february march april may june july august september october november december "
+    "januar jänner februar märz mrz mai juni juli oktober dezember janvier février mars avril juin juillet août septembre octobre novembre décembre "
+    "enero febrero marzo abril mayo junio julio agosto septiembre octubre noviembre diciembre gennaio febbraio aprile maggio giugno luglio settembre "
+    "ottobre dicembre januari februari maart mei augustus"
+).split()
+_MONTH = "(?i:" + "|".join(sorted({name[:n] for name in _MONTHS for n in range(3, len(name) + 1)}, key=len, reverse=True)) + ")"
 _DATE = re.compile(
-    r"[0-9]{1,4}([-/.])[0-9]{1,2}\1[0-9]{1,4}(?:[ T].*)?|[0-9]{1,2}[-. ]{1,2}[^\W\d_]{3,9}\.?(?:[-. ]{1,2}[0-9]{2,4})?"
-    r"|[^\W\d_]{3,9}[-. ][0-9]{1,4}"
+    rf"[0-9]{{1,4}}([-/.])[0-9]{{1,2}}\1[0-9]{{1,4}}(?:[ T].*)?|[0-9]{{1,2}}[-. ]{{1,2}}{_MONTH}\.?(?:[-. ]{{1,2}}[0-9]{{2,4}})?"
+    rf"|{_MONTH}[-. ][0-9]{{1,4}}"
 )
 _SPREADSHEET_ERROR = re.compile(r"#[^\W\d_]+(?:[/ ]?[A-Z0-9]+)*[!?/]?|#+|Err:[0-9]+")
 

@@ -10,6 +10,7 @@ from bendcal.calibration import Calibration, calibrate
 from bendcal.design import next_offcuts
 from bendcal.faults import Fault, ShopFaults
 from bendcal.folder import read_shop
+from bendcal.job import order_of_making
 from bendcal.layout import TextTable
 from bendcal.line_index import BEING_ENTERED
 from bendcal.marks import mark_out
@@ -128,4 +129,10 @@ def _next(shop: Shop, cal: Calibration | None, why_not: str, ready: list[str]) -
         return f"{done} Finish entering {entering[0]} on page 6."
     if not shop.lines and not shop.unread_lines:
         return f"{done} Type your first line in on page 6."
-    return f"{done} Mark out {ready[0].removeprefix('line ')} on page 3." if ready else f"{done} Look at your lines on page 3."
+    return f"{done} Mark out {_first(shop, cal, ready)}." if ready else f"{done} Look at your lines on page 3."
+
+
+def _first(shop: Shop, cal: Calibration, ready: list[str]) -> str:
+    """Which line the order of making begins with, as page 6 has it."""
+    first = order_of_making([mark_out(shop, cal, name.removeprefix("line ")) for name in ready])[0].line
+    return f"{first} on page 3" + (f", the first to make of the {len(ready)} lines that are ready" if len(ready) > 1 else "")

@@ -36,6 +36,7 @@ class Replanned:
     ----------
     sheet : marks of the whole line; those of the bends already made are where they were
     made : numbers of the bends that are made, from end A
+    measured_deg : the finished angle that was measured on each of these, or None [deg]
     end : the end that lands last, ``A`` or ``B``: the one that is trimmed
     miss_before_mm, miss_after_mm : how far that end would land from its seat with the old marks
         and with the new ones
@@ -46,6 +47,7 @@ class Replanned:
 
     sheet: MarkSheet
     made: tuple[int, ...]
+    measured_deg: tuple[float | None, ...]
     end: str
     miss_before_mm: float
     miss_after_mm: float
@@ -112,7 +114,7 @@ def replan(shop: Shop, cal: Calibration, sheet: MarkSheet, made: Sequence[Made] 
     apexes = np.linalg.norm((nodes - target)[half.settled + 1 : -1], axis=1)
     end = sheet.line.trim_at
     return Replanned(
-        new, tuple(bends), end, float(np.linalg.norm(before[-1] - target[-1])), miss, askew, float(np.max(apexes, initial=0.0)),
+        new, tuple(bends), tuple(one.angle_deg for one in bends.values()), end, float(np.linalg.norm(before[-1] - target[-1])), miss, askew, float(np.max(apexes, initial=0.0)),
         (*met, *_beyond(end, miss, askew, apexes), *new.warnings),
     )  # fmt: skip
 

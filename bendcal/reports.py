@@ -19,10 +19,11 @@ from bendcal.law import Law
 from bendcal.layout import TextTable
 from bendcal.marks import MarkSheet
 from bendcal.measures import inch_text
+from bendcal.replan import Replanned
 from bendcal.shop import Shop
 
 __all__ = [
-    "ANGLES_DEG", "cut_sentence", "difference_table", "law_table", "laws_table", "marks_table", "readings_table",
+    "ANGLES_DEG", "cut_sentence", "difference_table", "law_table", "laws_table", "marks_table", "readings_table", "replanned_table",
     "springback_table",
 ]  # fmt: skip
 
@@ -179,6 +180,23 @@ def marks_table(sheet: MarkSheet, *, inches: bool = False) -> TextTable:
         "turn the tube": [step.words for step in sheet.steps],
         "note": list(marks["note"]),
     })  # fmt: skip
+
+
+def replanned_table(replanned: Replanned, *, inches: bool = False) -> TextTable:
+    """The new marks of a half-made line; of a bend that is made nothing but its mark and what came out.
+
+    Parameters
+    ----------
+    replanned : what :func:`bendcal.replan.replan` returned
+    inches : as for :func:`marks_table`
+    """
+    columns = {name: list(cells) for name, cells in marks_table(replanned.sheet, inches=inches).columns.items()}
+    measured = dict(zip(replanned.made, replanned.measured_deg, strict=True))
+    for row, bend in enumerate(replanned.sheet.order):
+        if bend in measured:
+            columns["dial °"][row] = columns["turn the tube"][row] = ""
+            columns["finished °"][row] = "made" if measured[bend] is None else f"made, measured {_number(measured[bend])}"
+    return TextTable(columns)
 
 
 def cut_sentence(sheet: MarkSheet, *, inches: bool = False) -> str:

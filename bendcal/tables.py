@@ -163,12 +163,13 @@ def table_of(data: bytes, file: str, columns: Sequence[Column], faults: list[Fau
     ([{'tube': 'x', 'od_mm': 4.76}], [])
     """
     names = {column.name for column in columns}
-    text = csv_text(data, file, lambda cells: len(names & {header_key(cell) for cell in cells}))
+    write_it = _write_header(columns)
+    text = csv_text(data, file, lambda cells: len(names & {header_key(cell) for cell in cells}), header=write_it)
     if isinstance(text, Fault):
         faults.append(text)
         return None
     if not text.rows:
-        faults.append(Fault(file, None, None, "no header", "The first row names the columns.", "Write the header row."))
+        faults.append(Fault(file, None, None, "no header", "The first row names the columns.", write_it))
         return None
     row, header = text.rows[0]
     places: dict[str, int] = {}
@@ -198,6 +199,15 @@ def table_of(data: bytes, file: str, columns: Sequence[Column], faults: list[Fau
             remedy = f"If it is meant to be {near}, rename it."
             table.cautions.append(Caution(file, row, tidy(stranger), f"a column named {quoted(tidy(stranger))}", rule, remedy))
     return table
+
+
+def _write_header(columns: Sequence[Column]) -> str:
+    """What a header row needs, and what else it may have."""
+    needed, others = ([column.name for column in columns if column.required is required] for required in (True, False))
+    said = f"Write the header row: {', '.join(needed)}" if needed else "Write the header row"
+    if others:
+        said += f"{'; and, where you have them,' if needed else ', with such as you have of'} {', '.join(others)}"
+    return said + "."
 
 
 def _joined(cells: Sequence[str], numeric: set[int], place: int = 0) -> Iterator[list[str]]:

@@ -22,12 +22,14 @@ class Traced:
     terms : (words, value) in order; the values add up to ``value``
     value : the sum [mm or deg]
     unit : ``"mm"`` or ``"°"``
+    against : of a turn, whether the hands turn against the twists of its terms (or along with them); None of any other sum
     """
 
     what: str
     terms: tuple[tuple[str, float], ...]
     value: float
     unit: str = "mm"
+    against: bool | None = None
 
     @property
     def sentence(self) -> str:
@@ -35,12 +37,23 @@ class Traced:
         parts = []
         for i, (words, value) in enumerate(self.terms):
             sign = "− " if value < 0 else "+ " if i else ""
-            parts.append(f"{sign}{words} {abs(value):.2f}")
-        value = f"{self.value:.2f}".replace("-", "−")
-        return f"{self.what}: {' '.join(parts)} = {value}{'' if self.unit == '°' else ' '}{self.unit}"
+            figure = f"{abs(value):.2f}"
+            if self.against is not None and words.startswith("twist"):  # as the line's own table has it, sign and all
+                sign = "− " if self.against else "+ " if i else ""
+                figure = f"({_signed(-value if self.against else value)})"
+            parts.append(f"{sign}{words} {figure}")
+        said = f"{self.what}: {' '.join(parts)} = {_signed(self.value)}{'' if self.unit == '°' else ' '}{self.unit}"
+        if self.against is None or _signed(abs(self.value)) in ("0.00", "180.00"):
+            return said
+        return f"{said}, {'clockwise' if self.value > 0 else 'anticlockwise'}"
 
     def __str__(self) -> str:
         return self.sentence
+
+
+def _signed(value: float) -> str:
+    text = f"{value:.2f}".replace("-", "−")
+    return text.lstrip("−") if not float(f"{value:.2f}") else text
 
 
 def why(sheet: MarkSheet) -> tuple[Traced, ...]:
@@ -119,4 +132,4 @@ def _turn(twist_deg: np.ndarray, made: int, step: WorkStep) -> Traced:
     whole = round((value - sum(term for _, term in terms)) / 360.0) * 360.0
     terms += [("whole turns", whole)] if whole else []
     what = f"line at bend {step.bend} with end {step.feed} leading" if turned else f"turn before bend {step.bend}"
-    return Traced(f"{what}, {'against' if k > start else 'back along'} the twists", tuple(terms) or (("no twist", 0.0),), float(value), "°")
+    return Traced(what, tuple(terms) or (("no twist", 0.0),), float(value), "°", k > start)

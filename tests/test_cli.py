@@ -306,3 +306,10 @@ def test_a_reader_that_has_seen_enough_is_no_error(sample_folder: Path) -> None:
         process.stdout.close()
         complaint = process.stderr.read()
     assert complaint == b""
+
+
+def test_a_planned_worksheet_says_where_no_further_piece_pays(capsys: pytest.CaptureFixture[str], sample_folder: Path) -> None:
+    """The pieces that were asked for are printed, and with them the word to stop."""
+    out, _ = told(capsys, "worksheet", str(sample_folder), "--planned", "2")
+    assert "Written:" in out and "Stop: " in out
+    assert "Stop: " not in told(capsys, "worksheet", str(sample_folder))[0]

@@ -299,7 +299,10 @@ def test_a_mirrored_copy_is_written_and_read_again(capsys: pytest.CaptureFixture
     """The command writes the copy; read again it is the mirror image, with its row in lines.csv, and every old row stands."""
     old = (sample_folder / "lines.csv").read_bytes()
     assert main(["mirror", str(sample_folder), "brake-near-side", "brake-off-side", "--at", "10 mm"]) == 0
-    assert "brake-off-side is brake-near-side seen in a mirror square to the y axis at 10 mm" in " ".join(capsys.readouterr().out.split())
+    said = " ".join(capsys.readouterr().out.split())
+    assert "brake-off-side is brake-near-side seen in a mirror square to the y axis at 10 mm" in said
+    assert "brake-off-side.csv, and a row for it in lines.csv" in said
+    assert "What is kept clear of brake-near-side alone in obstacles.csv (steering arm) does not go along" in said
     assert (sample_folder / "lines.csv").read_bytes().startswith(old)
     shop = bendcal.read_shop(sample_folder)
     wanted = mirrored(shop.line("brake-near-side"), "brake-off-side", at_mm=10.0)

@@ -237,7 +237,14 @@ def test_a_law_says_what_to_set_for_a_square_bend_and_how_sure_it_is() -> None:
 
 def test_a_law_says_so_when_one_piece_or_none_taught_it() -> None:
     """One offcut is said in words; none at all is said too; a negative offset starts before the mark."""
-    assert str(known(n_offcuts=1, angle_range_deg=(90.0, 90.0))).endswith("One offcut, finished at 90.0°, taught it.")
+    assert str(known(n_offcuts=1, angle_range_deg=(90.0, 90.0))).endswith("One offcut, finished at 90.0°, taught it; three or more, at different angles, make it trustworthy.")
     assert str(known(n_offcuts=6, angle_range_deg=(86.5, 86.5))).endswith("6 offcuts, all finished at 86.5°, taught it.")
     assert str(known()).endswith("No offcut has taught it yet.")
     assert "3.0 mm before the mark" in str(Law.of("s", "t", [0, 1, 15, 15, -3.0]))
+
+
+@pytest.mark.parametrize(("count", "told"), [(1, True), (2, True), (3, False)])
+def test_a_law_of_one_or_two_offcuts_says_that_it_wants_more(count: int, told: bool) -> None:
+    """Wherever such a law is printed the words stand beside it; from three offcuts on they do not."""
+    law = Law.of("small", "brake", [-1.0, 0.97, 15.4, 15.0, 2.0], n_offcuts=count, angle_range_deg=(20.0, 100.0))
+    assert str(law).endswith("taught it; three or more, at different angles, make it trustworthy.") == told

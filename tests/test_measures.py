@@ -76,6 +76,7 @@ def test_angles_are_read_into_degrees(text: str, value: float) -> None:
         ("2025-03-16", "looks like a date"),
         ("16. Mrz", "looks like a date"),
         ("Mar-16", "looks like a date"),
+        ("3. März", "looks like a date"),
         ("3/16", "is a fraction without a unit"),
         ("1/2 mm", "is a fraction of mm"),
         ("1/0 in", "divides by nothing"),
@@ -96,6 +97,14 @@ def test_what_is_no_length_is_refused_by_name(text: str, why: str) -> None:
     with pytest.raises(ValueError, match=re.escape(why)) as refusal:
         length_mm(text)
     assert "Write " in str(refusal.value)
+
+
+@pytest.mark.parametrize("text", ["about 120", "mark 120", "12 about", "dial-90"])
+def test_a_word_beside_a_figure_is_no_date(text: str) -> None:
+    """Only a month's name makes a date of a word and a number."""
+    with pytest.raises(ValueError, match="is not a length") as refusal:
+        length_mm(text)
+    assert "date" not in str(refusal.value)
 
 
 def test_a_unit_of_another_kind_is_refused() -> None:

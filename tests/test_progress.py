@@ -83,7 +83,7 @@ def test_a_piece_that_disagrees_comes_before_all_else(sample_folder: Path) -> No
     assert f"Offcut {piece.offcut}: the angle disagrees" in progress(sample_folder).next
     set_aside(sample_folder, piece.offcut, "digits swapped")
     stand = progress(sample_folder)
-    assert stand.next == "No further offcut pays at present. Mark out brake-far-side on page 3."
+    assert stand.next == "No further offcut pays at present. Mark out brake-near-side on page 3, the first to make of the 3 lines that are ready."
     assert dict(zip(*stand.table.columns.values(), strict=True))["steel-3/16 on small"].startswith("8 offcuts, 2 set aside")
 
 

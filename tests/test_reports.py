@@ -9,8 +9,9 @@ import pytest
 import bendcal
 from bendcal.calibration import Calibration
 from bendcal.law import Law
+from bendcal.replan import Made, replan
 from bendcal.reports import (
-    cut_sentence, difference_table, law_table, laws_table, marks_table, readings_table, springback_table,
+    cut_sentence, difference_table, law_table, laws_table, marks_table, readings_table, replanned_table, springback_table,
 )  # fmt: skip
 from bendcal.shop import Shop
 
@@ -123,3 +124,16 @@ def test_the_cut_says_what_is_spare_and_where(shop: Shop, cal: Calibration) -> N
     assert f"{sheet.trim_mm:.1f} mm of it is spare at end B" in cut_sentence(sheet)
     assert '"' in cut_sentence(sheet, inches=True) and " mm" not in cut_sentence(sheet, inches=True)
     assert cut_sentence(bendcal.mark_out(shop, cal, "clutch", trim_mm=0)).endswith("Nothing of it is spare.")
+
+
+@pytest.mark.parametrize("inches", [False, True])
+def test_a_bend_that_is_made_is_not_told_to_be_made_again(shop: Shop, cal: Calibration, inches: bool) -> None:
+    """Its row has the mark and what came out, and neither a dial nor a turn; the rows of the others are those of the new sheet."""
+    sheet = bendcal.mark_out(shop, cal, "brake-near-side")
+    mended = replan(shop, cal, sheet, {1: Made(angle_deg=55.53), 2: Made()})
+    table, new = replanned_table(mended, inches=inches).columns, marks_table(mended.sheet, inches=inches).columns
+    assert table["finished °"][:2] == ["made, measured 55.5", "made"]
+    assert table["dial °"] == ["", "", new["dial °"][2]] and table["turn the tube"] == ["", "", new["turn the tube"][2]]
+    assert [cells[2] for cells in table.values()] == [cells[2] for cells in new.values()]
+    unit = "mark in" if inches else "mark mm"
+    assert table[unit] == new[unit]

@@ -105,7 +105,7 @@ def test_a_column_that_is_nearly_known_is_pointed_out() -> None:
 @pytest.mark.parametrize(
     ("data", "told"),
     [
-        ("", "tubes.csv: found an empty file. The first row names the columns. Write the header row."),
+        ("", "tubes.csv: found an empty file. The first row names the columns. Write the header row: tube"),
         ("\ufeff \n", "found an empty file"),
         (",,\n,,\n", "found no header"),
         (GOOD.replace("od_mm", "diameter"), "row 1, column od_mm: found no such column; there are"),
@@ -262,3 +262,10 @@ def test_any_cells_under_a_sound_header_are_rows_or_faults(
     else:
         told = {fault.row for fault in faults} | {row for row, _ in sound}
         assert told == {row for row, _ in table.rows}
+
+
+def test_a_missing_header_is_told_with_its_columns() -> None:
+    """Those that it needs and those that it may have."""
+    columns = (Column("tube", required=True), Column("od_mm", "length", required=True), Column("note"))
+    for data in ("", ",,\n"):
+        assert read(data, columns)[2][0].remedy == "Write the header row: tube, od_mm; and, where you have them, note."

@@ -36,9 +36,9 @@ def test_a_turn_is_that_of_the_twists_on_the_way():
     """From bend 1 to bend 3 the hands turn against both twists between; back from there to bend 2 along with the last of them."""
     said = [str(each) for each in why(mark_out(SHOP, CAL, line(), feed=list("AAABBB"), order=(1, 3, 2, 4, 6, 5))) if each.unit == "°" and "dial" not in each.what]
     assert said[:3] == [
-        "turn before bend 3, against the twists: − twist 2 90.00 + twist 3 60.00 = −30.00°",
-        "turn before bend 2, back along the twists: − twist 3 60.00 = −60.00°",
-        "line at bend 4 with end B leading, against the twists: − twist 2 90.00 + twist 3 60.00 − twist 4 150.00 + whole turns 360.00 = 180.00°",
+        "turn before bend 3: − twist 2 (90.00) − twist 3 (−60.00) = −30.00°, anticlockwise",
+        "turn before bend 2: twist 3 (−60.00) = −60.00°, anticlockwise",
+        "line at bend 4 with end B leading: − twist 2 (90.00) − twist 3 (−60.00) − twist 4 (150.00) + whole turns 360.00 = 180.00°",
     ]
 
 
@@ -46,7 +46,8 @@ def test_printed_figures_add_up_to_the_printed_sum():
     """What a person reads adds up within the rounding of its terms."""
     for each in why(mark_out(SHOP, CAL, line())):
         left, right = each.sentence.split(": ")[1].split(" = ")
-        figures = [float(sign.replace("− ", "-").replace("+ ", "") + number) for sign, number in re.findall(r"([−+] )?[^−+]*? (\d+\.\d\d)", left)]
+        terms = re.findall(r"([−+] )?[^−+(]*? (\d+\.\d\d|\(−?\d+\.\d\d\))", left)
+        figures = [(-1 if sign == "− " else 1) * float(number.strip("()").replace("−", "-")) for sign, number in terms]
         total = float(re.match(r"[−\d.]+", right)[0].replace("−", "-"))
         assert np.sum(figures) == pytest.approx(total, abs=0.006 * len(figures))
 
