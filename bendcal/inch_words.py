@@ -6,7 +6,10 @@ import re
 
 from bendcal.measures import inch_text
 
-__all__ = ["with_inches"]
+__all__ = ["ROUNDED", "with_inches"]
+
+#: To stand once where inches are printed: added up, or read back into mm, they do not give the mm beside them.
+ROUNDED = "The mm decide: inches are rounded to the nearest thirty-second."
 
 #: A length that stands alone: the sides of "4.76 × 0.71 mm" are the tube's name rather than lengths to be set off.
 _LENGTH = re.compile(r'(?<!× )(?<![\d.])(\d+(?:\.\d+)?) mm\b(?! \([^)]*")')

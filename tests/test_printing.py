@@ -5,6 +5,7 @@ import io
 import os
 import subprocess
 import sys
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -14,15 +15,15 @@ import pytest
 from pypdf import PdfReader
 
 from bendcal.figures.straight_tube import straight_tube_height_mm
-from bendcal.inch_words import with_inches
-from bendcal.marks import MarkSheet
+from bendcal.inch_words import ROUNDED, with_inches
+from bendcal.marks import MarkSheet, mark_out
 from bendcal.measures import inch_text
 from bendcal.order import cautions, order_of_work
 from bendcal.printing import PAPERS_MM, mark_sheet_pdf
 from bendcal.printing.mark_sheet import lay_out_mark_sheet
 from bendcal.printing.pages import Pages, plain_settings
 from tests.conftest import ROOT
-from tests.drawing import LONG_NAME, collisions, off_page, sheet, smallest_type, texts
+from tests.drawing import CAL, LONG_NAME, SHOP, collisions, line, off_page, sheet, smallest_type, texts
 
 MM_PER_POINT = 25.4 / 72
 
@@ -143,7 +144,7 @@ def test_nothing_on_a_page_is_hidden_or_cut_off(shape: str, facts: dict, how: di
 
 @pytest.mark.parametrize("inches", [False, True])
 def test_the_sheet_says_everything_that_the_vice_needs(inches: bool) -> None:
-    """Marks, dials, twists in words and numbers, angles, 95 % limits, lengths, steps and cautions are all in the print."""
+    """Marks, dials, turns of the tube in words, angles, 95 % limits, lengths, steps and cautions are all in the print."""
     one = sheet("six", note="over the cross member")
     words = written(one, inches=inches)
     low, high = one.law.finished_angle(one.dial_deg).interval(0.95)
@@ -153,8 +154,12 @@ def test_the_sheet_says_everything_that_the_vice_needs(inches: bool) -> None:
         assert f"{one.legs.angle_deg[k]:.1f}°" in words
         assert f"{low[k]:.1f} to {high[k]:.1f}°" in words
         assert (inch_text(float(one.mark_mm[k])) in words) == inches
-    for piece in ("116.7° clockwise", "−116.7°", "65.3° anticlockwise", "+65.3°"):
+    for piece in ("116.7° clockwise", "65.3° anticlockwise"):
         assert piece in words
+    # The twists, which go the other way round than the turns, stand nowhere beside them.
+    for piece in ("−116.7°", "+65.3°", "twist "):
+        assert piece not in words
+    assert (ROUNDED in words) == inches
     assert f"Cut {one.cut_length_mm:.1f} mm" in words
     assert f"Spare at end B: {one.trim_mm:.1f} mm" in words
     for sentence in [step.sentence for step in order_of_work(one)] + [str(notice) for notice in cautions(one)] + list(one.warnings):
@@ -210,6 +215,16 @@ def test_blocks_go_to_the_next_page_whole() -> None:
     assert top == pytest.approx(297.0 - 12.0)
     pages.need(full + 50.0)  # taller than any page: on a page of its own, not on endless empty ones
     assert len(pages.pages) == 3
+
+
+def test_the_clocks_stand_beside_the_table_where_the_page_has_room() -> None:
+    """Six bends of which each has a label, with four lines of facts above: table, lengths and clocks go on the first page."""
+    one = line("six", note="over the cross member")
+    labels = ("up the rail", "round the gusset", "onto the cross member", "far end", "behind the far rail", "towards the hose")
+    one = mark_out(SHOP, CAL, replace(one, labels=("", *labels, "")), order=[1, 3, 2, 6, 5, 4])
+    first = written(one, page=0)
+    assert first.index("up the rail") < first.index("How to turn the tube")
+    assert "Order of work" not in first
 
 
 def test_the_straight_tube_takes_the_room_that_it_says() -> None:

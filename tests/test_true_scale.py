@@ -3,6 +3,7 @@
 import hashlib
 import io
 import os
+import re
 import subprocess
 import sys
 from functools import lru_cache
@@ -443,6 +444,22 @@ def test_the_disc_shows_each_bend_where_it_goes_on_both_faces() -> None:
     for i, (rim, sense) in enumerate(zip(rims, (1.0, -1.0), strict=True)):
         tips = np.array([hand[1] for hand in hands[6 * i : 6 * i + 6]]) - rim.center
         assert np.degrees(np.arctan2(sense * tips[:, 0], tips[:, 1])) == pytest.approx(by_hand, abs=1e-6)
+
+
+def test_the_disc_lists_places_in_the_order_of_work_and_says_that_they_are_no_turns() -> None:
+    """Bend 3 is made after bend 1: its place stands second; the page says on which straight the disc tells the truth."""
+    one = mark_out(SHOP, CAL, line("six"), order=[1, 3, 2, 6, 5, 4])
+    found = [text for _, ax in laid_out(one).pages for text in texts(ax)]
+    words = " ".join(text.get_text() for text in found)
+    assert "Places on the tube, not turns" in words
+    assert "over the straight that touches the bend you are about to make" in words
+    assert "whenever the next bend touches another straight, move the disc there and set it anew by the drawn line" in words
+    places = [text for text in found if text.get_text() == "at the line" or re.fullmatch(r"[\d.]+° (anti)?clockwise", text.get_text())]
+    places.sort(key=lambda text: -text.get_position()[1])
+    by_hand = ["at the line", "51.4° anticlockwise", "116.7° anticlockwise", "115.4° clockwise", "94.4° anticlockwise", "81.7° anticlockwise"]
+    assert [text.get_text() for text in places] == by_hand
+    badges = [text.get_text() for text in found if text.get_text().isdigit() and any(abs(text.get_position()[1] - place.get_position()[1]) < 1.5 and 0 < place.get_position()[0] - text.get_position()[0] < 8 for place in places)]
+    assert badges == ["1", "3", "2", "6", "5", "4"]
 
 
 def test_the_slit_keeps_clear_of_the_bends_and_of_the_line() -> None:

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from bendcal.ends import End
 from bendcal.figures.paper import BLUE, GREY, INK, PALE, PAPER, Picture, block, canvas, line, printable, text_width_mm, wrap, write
 from bendcal.figures.shapes import badge, outline
-from bendcal.figures.style import signed, spread
+from bendcal.figures.style import spread
 from bendcal.marks import MarkSheet
 from bendcal.measures import inch_text
 
@@ -75,15 +75,15 @@ def _names_above(inches: bool) -> list[str]:
 def _names_below(sheet: MarkSheet) -> list[str]:
     # Which end leads is worth a row only where the tube is turned end for end.
     # The same holds of the order, where it is not that of the bends along the tube.
-    return ["dial", "finished angle", "twist"] + (["end leading"] if np.any(sheet.feed < 0) else []) + ([] if sheet.in_row else ["made as no."])
+    # No twist: it is told the other way round than the turns of the hands, which are what the vice needs.
+    return ["dial", "finished angle"] + (["end leading"] if np.any(sheet.feed < 0) else []) + ([] if sheet.in_row else ["made as no."])
 
 
 def _texts(sheet: MarkSheet, bend: int, inches: bool) -> tuple[list[str], list[str]]:
     """What stands above and below the tube for one bend, counted from 0."""
     mark = float(sheet.mark_mm[bend])
-    twist = "first" if bend == 0 else signed(float(sheet.legs.twist_deg[bend]), "°")
     above = [f"{mark:.1f}", inch_text(mark)]
-    below = [f"{sheet.dial_deg[bend]:.1f}°", f"{sheet.legs.angle_deg[bend]:.1f}°", twist]
+    below = [f"{sheet.dial_deg[bend]:.1f}°", f"{sheet.legs.angle_deg[bend]:.1f}°"]
     if np.any(sheet.feed < 0):
         below.append("A" if sheet.feed[bend] > 0 else "B")
     if not sheet.in_row:

@@ -13,7 +13,7 @@ from bendcal.path import wrap_deg
 
 __all__ = ["KEY", "clocks", "draw_clock", "draw_twist_clocks", "twist_clocks_height_mm"]
 
-_LEAST_CELL_MM, _MOST_CELL_MM, _ROW_MM, _RADIUS_MM = 30.0, 34.0, 33.5, 7.5
+_LEAST_CELL_MM, _MOST_CELL_MM, _ROW_MM, _RADIUS_MM = 30.0, 34.0, 31.5, 7.5
 
 #: What the clocks show.
 KEY = (

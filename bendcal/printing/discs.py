@@ -23,6 +23,12 @@ _RING_MM, _NAMES_MM = 39.5, 33.6  # where the ring of degrees ends inwards, and 
 _BADGE_MM = 2.7
 _ROW_MM = 5.4
 
+_HEAD = "Places on the tube, not turns"
+_PLACES = (
+    "Where the inside of each bend lies, from the drawn line, seen from end A towards B; in the order in which the bends are made. "
+    "The mark sheet and the strip say how your hands turn the tube from one bend to the next: that is the other way round."
+)
+
 
 @dataclass(frozen=True)
 class Disc:
@@ -56,7 +62,7 @@ def disc_of(sheet: MarkSheet) -> Disc:
 
 
 def draw_discs(pages: Pages, sheet: MarkSheet) -> None:
-    """Draw both faces of the disc, and beside them where each bend goes.
+    """Draw both faces of the disc, and beside them where each bend goes, in the order of work.
 
     Parameters
     ----------
@@ -69,16 +75,17 @@ def draw_discs(pages: Pages, sheet: MarkSheet) -> None:
     for i, front in enumerate((True, False)):
         _face(pages.ax, disc, np.array([pages.x + (2 * i + 1) * RADIUS_MM + 3.0 * i, top - 5.0 - RADIUS_MM]), front)
     x = pages.x + 4 * RADIUS_MM + 12.0
-    said = wrap("The inside of each bend, from the line along the tube, seen from end A towards B:", beside, 8.5)
-    for i, words in enumerate(said):
-        write(pages.ax, x, top - 6.0 - 4.0 * i, words, size=8.5)
-    first = top - 9.0 - 4.0 * len(said)
-    rows = min(sheet.legs.bends, int((2 * RADIUS_MM - 1.0 - 4.0 * len(said)) // _ROW_MM))
-    for k in range(rows):
-        y = first - _ROW_MM * k
-        badge(pages.ax, x + 2.6, y + 1.0, k + 1, radius=2.3, size=8.0)
-        words = _side(disc.at_deg[k])
-        if rows < sheet.legs.bends and k == rows - 1:
+    head, said = wrap(_HEAD, beside, 8.5, bold=True), wrap(_PLACES, beside, 8.5)
+    for i, words in enumerate((*head, *said)):
+        write(pages.ax, x, top - 6.0 - 4.0 * i, words, size=8.5, bold=i < len(head))
+    taken = 4.0 * (len(head) + len(said))
+    first = top - 9.0 - taken
+    rows = min(sheet.legs.bends, int((2 * RADIUS_MM - 1.0 - taken) // _ROW_MM))
+    for row, step in enumerate(sheet.steps[:rows]):
+        y = first - _ROW_MM * row
+        badge(pages.ax, x + 2.6, y + 1.0, step.bend, radius=2.3, size=8.0)
+        words = _side(disc.at_deg[step.bend - 1])
+        if rows < sheet.legs.bends and row == rows - 1:
             words = "and so on: see the mark sheet"
         write(pages.ax, x + 7.5, y, wrap(words, beside - 7.5, 8.5)[0], size=8.5)
 

@@ -11,10 +11,9 @@ from bendcal.figures.bent_line import draw_views, lay_out_views
 from bendcal.figures.paper import GREY, INK, block, line, text_width_mm, wrap, write
 from bendcal.figures.straight_tube import KEY as TUBE_KEY
 from bendcal.figures.straight_tube import draw_straight_tube, straight_tube_height_mm
-from bendcal.figures.style import signed
 from bendcal.figures.twist_clock import KEY as CLOCK_KEY
 from bendcal.figures.twist_clock import draw_twist_clocks, twist_clocks_height_mm
-from bendcal.inch_words import with_inches
+from bendcal.inch_words import ROUNDED, with_inches
 from bendcal.landing import landing_of
 from bendcal.marks import MarkSheet
 from bendcal.measures import inch_text, mm_text
@@ -24,6 +23,7 @@ from bendcal.printing.pages import Pages, plain_settings
 __all__ = ["lay_out_mark_sheet", "mark_sheet_pdf"]
 
 
+_LINE_MM = 3.7  # of the smallest type
 _LEAD_MM = 2.0  # what a column set to the left keeps from its neighbour
 _LEAST_VIEWS_MM, _MOST_VIEWS_MM = 50.0, 190.0
 
@@ -135,7 +135,6 @@ def _columns(sheet: MarkSheet, inches: bool) -> list[_Column]:
         _Column(("± 95 %,", "mm"), 12.0, [f"{mm:.1f}" for mm in half]),
         _Column(("dial",), 15.0, [f"{deg:.1f}°" for deg in sheet.dial_deg], bold=True),
         _Column(("turn the tube,", "seen from end A"), 39.0, [words[k + 1] for k in range(n)], left=True),
-        _Column(("twist",), 15.0, ["" if k == 0 else signed(float(deg), "°") for k, deg in enumerate(sheet.legs.twist_deg)]),
         _Column(("finished", "angle"), 15.0, [f"{deg:.1f}°" for deg in sheet.legs.angle_deg], bold=True),
         _Column(("95 % finish", "between"), 26.0, [f"{a:.1f} to {b:.1f}°" for a, b in zip(low, high, strict=True)]),
         _Column(("end", "leads"), 9.0, ["A" if side > 0 else "B" for side in sheet.feed], bold=True),
@@ -175,6 +174,9 @@ def _table(pages: Pages, sheet: MarkSheet, inches: bool) -> None:
         for i, part in enumerate(under):
             write(pages.ax, lefts[1] + 5.0, foot - 2.1 - 3.6 * i, part, size=8.0, color=GREY)
         line(pages.ax, [(pages.x, top - height), (pages.x + pages.width, top - height)], color="#b8b8b8", width=0.5)
+    if inches:
+        pages.y -= 1.0
+        pages.text(ROUNDED, size=8.0, color=GREY, after=0.0)
     pages.y -= 2.0
 
 
@@ -221,7 +223,7 @@ def _turns(pages: Pages, sheet: MarkSheet) -> None:
     height = twist_clocks_height_mm(sheet, pages.width)
     if sheet.legs.bends < 2:
         return
-    pages.heading("How to turn the tube", keep=min(height + 6.0, 230.0))
+    pages.heading("How to turn the tube", keep=min(height + _LINE_MM * len(wrap(CLOCK_KEY, pages.width, 8.0)), 230.0))
     pages.text(CLOCK_KEY, size=8.0, color=GREY, after=0.0)
     top = pages.need(height)
     draw_twist_clocks(pages.ax, sheet, x=pages.x, top=top, width=pages.width)

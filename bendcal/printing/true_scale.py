@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from bendcal.figures.paper import GREY, wrap, write
-from bendcal.inch_words import with_inches
+from bendcal.inch_words import ROUNDED, with_inches
 from bendcal.marks import MarkSheet
 from bendcal.order import cautions
 from bendcal.printing.discs import RADIUS_MM, draw_discs
@@ -33,9 +33,10 @@ _GAUGES = (
     "the gauge can be held into a bend that cannot be laid down."
 )
 _DISC = (
-    "Cut out both faces, the hole and the slit; glue them back to back on card, slit on slit. Put the disc over the tube, "
-    "the face with end A written on it towards end A, the black wedge at the line that you drew along the tube, and hold it with tape. "
-    "For each bend turn the tube until the bend's number points to the side that the bender bends to. Seen from end A, numbers to the right of the wedge lie clockwise."
+    "Cut out both faces, the hole and the slit; glue them back to back on card, slit on slit. Put the disc over the straight that touches "
+    "the bend you are about to make, the face with end A written on it towards end A, the black wedge at the line that you drew along the tube, and hold it "
+    "with tape. Turn the tube until that bend's number points to the side that the bender bends to. Beyond a bend that is made the disc no longer tells the "
+    "truth: whenever the next bend touches another straight, move the disc there and set it anew by the drawn line."
 )
 
 
@@ -96,7 +97,7 @@ def _strip(pages: Pages, sheet: MarkSheet, inches: bool) -> None:
     words = f"{_JOIN}{whole} {_LAY}" if joined else _LAY
     if strip.short:
         words += " The bends lie too near to one another for all their numbers: those that are left out stand on the mark sheet."
-    words = with_inches(words, inches)
+    words = f"{with_inches(words)} {ROUNDED}" if inches else words
     pages.heading("Mark strip", keep=strip.height_mm + 4.2 * len(wrap(words, pages.width, 8.5)) + 1.0)
     pages.text(words, size=8.5, after=1.0)
     draw_strip(pages, strip)
@@ -113,7 +114,7 @@ def _gauges(pages: Pages, sheet: MarkSheet) -> None:
 
 
 def _discs(pages: Pages, sheet: MarkSheet) -> None:
-    pages.heading("Clock disc for the turns", keep=2 * RADIUS_MM + 21.0)
+    pages.heading("Clock disc for the turns", keep=2 * RADIUS_MM + 9.0 + 4.0 * len(wrap(_DISC, pages.width, 8.5)))
     pages.text(_DISC, size=8.5, after=0.0)
     draw_discs(pages, sheet)
 
