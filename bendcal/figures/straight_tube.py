@@ -19,7 +19,7 @@ __all__ = ["KEY", "draw_straight_tube", "marks", "straight_tube_height_mm"]
 _GUTTER_MM = 24.0  # names of the rows
 _END_MM = 9.0  # room beyond each end of the tube, for its letter
 _GAP_MM = 2.5  # between labels
-_HEAD_MM, _ROW_MM, _LEADER_MM, _TUBE_MM = 12.0, 4.6, 6.5, 5.0
+_LINE_MM, _ROW_MM, _LEADER_MM, _TUBE_MM = 3.8, 4.6, 6.0, 5.0
 _SIZE = 9.0
 
 #: What the signs on the tube mean.
@@ -60,7 +60,7 @@ def marks(sheet: MarkSheet, *, inches: bool = False) -> Picture:
 
 def straight_tube_height_mm(sheet: MarkSheet, *, width: float, inches: bool = False) -> float:
     """How tall :func:`draw_straight_tube` is in that width [mm of paper]."""
-    return _HEAD_MM + len(_strips(sheet, width, inches)) * _strip_height(sheet, inches)
+    return _head_mm(sheet, width, inches) + len(_strips(sheet, width, inches)) * _strip_height(sheet, inches)
 
 
 def _strip_height(sheet: MarkSheet, inches: bool) -> float:
@@ -126,21 +126,34 @@ def draw_straight_tube(ax: Axes, sheet: MarkSheet, *, x: float, top: float, widt
     room = width - _GUTTER_MM - 2 * _END_MM
     scale = room / max(strip.high_mm - strip.low_mm for strip in strips)
     for i, strip in enumerate(strips):
-        _draw_strip(ax, sheet, strip, scale, x, top - _HEAD_MM - i * _strip_height(sheet, inches), width, inches)
+        _draw_strip(ax, sheet, strip, scale, x, top - _head_mm(sheet, width, inches) - i * _strip_height(sheet, inches), width, inches)
+
+
+def _head_mm(sheet: MarkSheet, width: float, inches: bool) -> float:
+    """How tall the ends and the cut length above the tube are: no taller than they need to be, so that the clocks find room below the table."""
+    return 0.6 + _LINE_MM * max(2.4 if inches else 2.0, *(len(words) for words in _end_words(sheet, width).values()))
+
+
+def _end_words(sheet: MarkSheet, width: float) -> dict[str, list[str]]:
+    """What stands beside each end, in at most three lines."""
+    said = {}
+    for letter, end in (("A", sheet.end_a), ("B", sheet.end_b)):
+        words = wrap(end.form if end.end == end.form else f"{end.end}: {end.form}", width / 3 - 14.0, 8.5)
+        if sheet.line.trim_at == letter and sheet.trim_mm > 0:
+            words = [*words[:2], f"spare: {sheet.trim_mm:g} mm, hatched"]
+        said[letter] = words[:3]
+    return said
 
 
 def _head(ax: Axes, sheet: MarkSheet, x: float, top: float, width: float, inches: bool) -> None:
-    third = width / 3 - 14.0
+    words = _end_words(sheet, width)
     for letter, end, left in (("A", sheet.end_a, True), ("B", sheet.end_b, False)):
         at = x if left else x + width
         inward = 1.0 if left else -1.0
         badge(ax, at + inward * 2.6, top - 3.0, letter, dark=True)
         _end_icon(ax, at + inward * 7.0, top - 3.0, end, inward)
-        words = wrap(end.form if end.end == end.form else f"{end.end}: {end.form}", third, 8.5)
-        if sheet.line.trim_at == letter and sheet.trim_mm > 0:
-            words = [*words[:2], f"spare: {sheet.trim_mm:g} mm, hatched"]
-        for k, text in enumerate(words[:3]):
-            write(ax, at + inward * 17.0, top - 2.6 - 3.8 * k, text, size=8.5, ha="left" if left else "right")
+        for k, text in enumerate(words[letter]):
+            write(ax, at + inward * 17.0, top - 2.6 - _LINE_MM * k, text, size=8.5, ha="left" if left else "right")
     cut = f"cut {sheet.cut_length_mm:.1f} mm"
     write(ax, x + width / 2, top - 3.6, cut, size=11, bold=True, ha="center")
     if inches:

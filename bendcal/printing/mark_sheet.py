@@ -23,7 +23,7 @@ from bendcal.printing.pages import Pages, plain_settings
 __all__ = ["lay_out_mark_sheet", "mark_sheet_pdf"]
 
 
-_LINE_MM = 3.7  # of the smallest type
+_LINE_MM, _LABEL_MM = 3.7, 3.4  # of the smallest type, loosely and closely set
 _LEAD_MM = 2.0  # what a column set to the left keeps from its neighbour
 _LEAST_VIEWS_MM, _MOST_VIEWS_MM = 50.0, 190.0
 
@@ -160,7 +160,7 @@ def _table(pages: Pages, sheet: MarkSheet, inches: bool) -> None:
         label, note = sheet.line.bend_labels[k], sheet.notes[k]
         under = wrap("; ".join(filter(None, (label, note))), pages.width - 18.0, 8.0) if label or note else []
         cells = [wrap(column.cells[k], column.width - _LEAD_MM + 0.5, 9.0) if column.left else [column.cells[k]] for column in columns]
-        height = 5.6 + 4.0 * (max(map(len, cells)) - 1) + 3.6 * len(under)
+        height = 5.2 + 4.0 * (max(map(len, cells)) - 1) + _LABEL_MM * len(under)
         if pages.room < height:
             pages.new_page()
             _table_head(pages, columns, lefts)
@@ -170,14 +170,14 @@ def _table(pages: Pages, sheet: MarkSheet, inches: bool) -> None:
             x = left + _LEAD_MM if column.left else left + column.width
             for i, part in enumerate(parts):
                 _fitted(pages, x, top - 4.1 - 4.0 * i, part, column.width, bold=column.bold, ha="left" if column.left else "right")
-        foot = top - height + 3.6 * len(under)
+        foot = top - height + _LABEL_MM * len(under)
         for i, part in enumerate(under):
-            write(pages.ax, lefts[1] + 5.0, foot - 2.1 - 3.6 * i, part, size=8.0, color=GREY)
+            write(pages.ax, lefts[1] + 5.0, foot - 2.1 - _LABEL_MM * i, part, size=8.0, color=GREY)
         line(pages.ax, [(pages.x, top - height), (pages.x + pages.width, top - height)], color="#b8b8b8", width=0.5)
     if inches:
         pages.y -= 1.0
         pages.text(ROUNDED, size=8.0, color=GREY, after=0.0)
-    pages.y -= 2.0
+    pages.y -= 1.5
 
 
 def _table_head(pages: Pages, columns: list[_Column], lefts: np.ndarray) -> None:
