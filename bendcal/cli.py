@@ -41,6 +41,7 @@ examples:
   bendcal pattern sample_measurements brake-near-side
   bendcal next sample_measurements
   bendcal scan "my shop" scan.png --tube brake
+  bendcal page "my shop" --paper letter
   bendcal job sample_measurements --kerf 1
   bendcal mirror "my shop" left-front right-front
   bendcal notebooks

@@ -1,4 +1,4 @@
-"""The command ``bendcal scan``: offcuts read from pictures, shown, and recorded when asked for."""
+"""The commands ``bendcal scan`` (offcuts read from pictures, recorded when asked for) and ``bendcal page`` (the page to photograph them on)."""
 
 from __future__ import annotations
 
@@ -26,19 +26,26 @@ def add_scan_command(jobs, shop: Callable[[str], Shop]) -> None:
     jobs : what ``ArgumentParser.add_subparsers`` returned
     shop : folder → shop, with what looks wrong printed first
     """
-    scan = jobs.add_parser("scan", help="read bent offcuts from a flatbed scan; records them with --record", description=f"Read finished angle, radius, legs and mark of bent offcuts from a flatbed scan. {HOW_TO_LAY}")
+    scan = jobs.add_parser("scan", help="read bent offcuts from a scan or a photo; records them with --record", description=f"Read finished angle, radius, legs and mark of bent offcuts from a flatbed scan, or with --photo from a photo on the reference page (bendcal page). {HOW_TO_LAY}")
     scan.add_argument("shop", metavar="SHOP", help="the shop folder")
-    scan.add_argument("image", metavar="IMAGE", nargs="+", help="scans: PNG, JPEG, TIFF, BMP or WebP")
+    scan.add_argument("image", metavar="IMAGE", nargs="+", help="scans or photos: PNG, JPEG, TIFF, BMP or WebP")
     scan.add_argument("--tube", metavar="T", help="the tube's name in tubes.csv; needed if there are several")
     scan.add_argument("--dpi", type=float, metavar="N", help="pixels an inch, where the file does not say it or says it wrongly")
     scan.add_argument("--end-a", choices=("left", "right", "top", "bottom"), help="on which side end A lies; left out: the end of the leg with the mark")
     scan.add_argument("--sensor", choices=("cis", "ccd", "unknown"), default="cis", help="the scanner's kind: cis (flat, fed by its cable; if left out), ccd (tall, with its own supply)")
+    scan.add_argument("--photo", action="store_true", help="the pictures are photos of the reference page, not scans")
+    scan.add_argument("--line", metavar="MM", default="100", help="with --photo: what the page's 100 mm line measures (100 if left out)")
     scan.add_argument("--record", action="store_true", help="append what was read to offcuts.csv; needs --dial and --length")
     scan.add_argument("--bender", metavar="B", help="the bender's name in benders.csv; needed if there are several")
     scan.add_argument("--dial", nargs="+", metavar="DEG", help="what each piece was bent to on the dial, from left to right")
     scan.add_argument("--length", nargs="+", metavar="MM", help="each piece's straight length before the bend; one number if all are alike")
     scan.add_argument("--mark", nargs="+", metavar="MM", help="end A to each piece's mark, where it does not show")
     scan.set_defaults(does=lambda asked: _scan(asked, shop(asked.shop)))
+
+    page = jobs.add_parser("page", help="print the reference page that offcuts are photographed on", description="Write the reference page, to print at 100 % and lay bent pieces on for a photo, into the shop folder's sheets/.")
+    page.add_argument("shop", metavar="SHOP", help="the shop folder")
+    page.add_argument("--paper", choices=("a4", "letter"), default="a4", help="its paper (a4 if left out)")
+    page.set_defaults(does=lambda asked: _page(asked, shop(asked.shop)))
 
 
 def _scan(asked: argparse.Namespace, shop: Shop) -> None:
@@ -49,18 +56,29 @@ def _scan(asked: argparse.Namespace, shop: Shop) -> None:
         raise ValueError("--record takes one picture at a time, so that --dial and --length belong to its pieces.")
     bender = _one(shop.benders, asked.bender, "bender") if asked.record else ""
     # Loads what opens pictures, so it is loaded by this job alone.
-    from bendcal.scan import read_scan
+    from bendcal.scan import read_photo, read_scan
     from bendcal.scan.recording import save_overlay
 
+    od_mm = shop.tubes[tube].od_mm
     for image in asked.image:
-        readings = read_scan(image, od_mm=shop.tubes[tube].od_mm, dpi=asked.dpi, end_a=asked.end_a, sensor=asked.sensor)
-        print(f"{readings.name}: {tube}, {shop.tubes[tube].od_mm:g} mm", end="\n\n")
+        if asked.photo:
+            readings = read_photo(image, od_mm=od_mm, end_a=asked.end_a, line_mm=length_mm(asked.line))
+        else:
+            readings = read_scan(image, od_mm=od_mm, dpi=asked.dpi, end_a=asked.end_a, sensor=asked.sensor)
+        print(f"{readings.name}: {tube}, {od_mm:g} mm", end="\n\n")
         for sentence in str(readings).splitlines():
             print(paragraph(sentence, first="  - "))
         print(f"\nWhat was seen: {save_overlay(shop.folder, readings)}")
         print(paragraph(LOOK), end="\n\n")
         if asked.record:
             _record(asked, shop, readings, bender, tube)
+
+
+def _page(asked: argparse.Namespace, shop: Shop) -> None:
+    from bendcal.sheets import save_reference_page  # draws, so it is loaded by this job alone
+
+    print(f"Written: {save_reference_page(shop.folder, paper=asked.paper)}")
+    print(paragraph("Print it at 100 % (actual size), and measure its 100 mm line: if it measures otherwise, say so with --line when you read a photo."))
 
 
 def _record(asked: argparse.Namespace, shop: Shop, readings, bender: str, tube: str) -> None:

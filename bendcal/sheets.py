@@ -19,11 +19,11 @@ from bendcal.law import PARAMETERS, Law
 from bendcal.marks import MARK_COLUMNS, MarkSheet
 from bendcal.order import cautions
 from bendcal.plans import Plan
-from bendcal.printing import bending_pdf, mark_sheet_pdf, true_scale_pdf, worksheet_pdf
+from bendcal.printing import bending_pdf, mark_sheet_pdf, reference_page_pdf, true_scale_pdf, worksheet_pdf
 from bendcal.shop import Shop
 from bendcal.version import __version__
 
-__all__ = ["FORMAT", "SheetFiles", "save_bending", "save_sheet", "save_true_scale", "save_worksheet", "sheet_csv", "sheet_json"]
+__all__ = ["FORMAT", "SheetFiles", "save_bending", "save_reference_page", "save_sheet", "save_true_scale", "save_worksheet", "sheet_csv", "sheet_json"]
 
 FORMAT = 1
 FOLDER = "sheets"
@@ -36,6 +36,29 @@ class SheetFiles(NamedTuple):
     csv: Path
     json: Path
     pdf: Path
+
+
+def save_reference_page(folder: str | PathLike[str], *, paper: str = "a4") -> Path:
+    """Write ``sheets/reference-page-<paper>.pdf`` into a shop folder: the page that offcuts are photographed on.
+
+    Parameters
+    ----------
+    folder : the shop's folder; its ``sheets`` folder is made where there is none
+    paper : ``"a4"`` or ``"letter"``
+
+    Returns
+    -------
+    The file
+
+    Raises
+    ------
+    ValueError : for another paper
+    NotSaved : where the file cannot be written; the sentence says why
+    """
+    content = reference_page_pdf(paper)
+    file = _folder(folder) / f"reference-page-{paper}.pdf"
+    write_atomically(file, content)
+    return file
 
 
 def save_sheet(sheet: MarkSheet, folder: str | PathLike[str], *, paper: str = "a4", inches: bool = False) -> SheetFiles:

@@ -95,3 +95,18 @@ def test_a_refused_piece_is_never_recorded(sample_folder: Path) -> None:
     """The reason for its refusal is said instead."""
     with pytest.raises(ValueError, match="was not read: It is kinked"):
         record(sample_folder, ScanReading(1, (0, 0, 9, 9), refused=("It is kinked.",)))
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_the_reference_page_is_written(sample_folder: Path, paper: str, capsys: pytest.CaptureFixture) -> None:
+    """A PDF in sheets/, and the word to measure its line."""
+    assert main(["page", str(sample_folder), "--paper", paper]) == 0
+    assert (sample_folder / "sheets" / f"reference-page-{paper}.pdf").read_bytes().startswith(b"%PDF")
+    assert "measure its 100 mm line" in capsys.readouterr().out
+
+
+def test_a_scan_taken_for_a_photo_says_that_there_is_no_page(sample_folder: Path, two: Path, capsys: pytest.CaptureFixture) -> None:
+    """--photo on a scan: exit code 2, and what is missing."""
+    pytest.importorskip("cv2")
+    assert asked(sample_folder, two, "--photo") == 2
+    assert "Of the reference page's eight marks 0 can be made out" in capsys.readouterr().err

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import os
 import warnings
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import isfinite
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from bendcal.faults import quoted
 
-__all__ = ["COARSEST_DPI", "MOST_BYTES", "MOST_PIXELS", "NotAScan", "Scan", "open_scan"]
+__all__ = ["COARSEST_DPI", "MOST_BYTES", "MOST_PIXELS", "NotAScan", "Scan", "open_photo", "open_scan"]
 
 MOST_BYTES = 100_000_000
 MOST_PIXELS = 150_000_000  # an A4 page at 1200 dpi has 139 million
@@ -21,6 +23,7 @@ COARSEST_DPI, FINEST_DPI = 150.0, 2400.0
 WORKING_DPI = 400.0  # finer scans are averaged down to about this: it tells no less about a tube
 MOST_WORKING_PIXELS = 40_000_000
 MM_PER_INCH = 25.4
+_Made = TypeVar("_Made")
 FORMATS = ("PNG", "JPEG", "TIFF", "BMP", "WEBP")
 _SAVE = "Scan it once more in grey or colour and save it as PNG, TIFF or JPEG."
 
@@ -71,6 +74,39 @@ def open_scan(path: str | os.PathLike[str], *, dpi: float | tuple[float, float] 
     ...
     bendcal.scan.decode.NotAScan: "no such scan.png": there is no such file. Look at the spelling of its path.
     """
+    return _opened(path, lambda file, name: _decoded(file, name, dpi))
+
+
+def open_photo(path: str | os.PathLike[str]) -> tuple[np.ndarray, float | None]:
+    """Open a photo: its pixels as bytes, upright, and its focal length as for 36 × 24 mm film where the file tells it.
+
+    Parameters
+    ----------
+    path : a JPEG, PNG, TIFF, BMP or WebP file
+
+    Returns
+    -------
+    (height, width, 3) bytes; the focal length [mm] or None
+
+    Raises
+    ------
+    NotAScan : where the file is missing, too large, no picture, or broken off
+    """
+
+    def decoded(file: Path, name: str) -> tuple[np.ndarray, float | None]:
+        with Image.open(file, formats=FORMATS) as picture:
+            if picture.width * picture.height > MOST_PIXELS:
+                raise NotAScan(_too_many(name))
+            picture.load()
+            told = picture.getexif().get_ifd(0x8769).get(41989)  # FocalLengthIn35mmFilm of Exif 2.32
+            film = float(told) if isinstance(told, (int, float)) and 10 <= told <= 300 else None
+            return np.asarray(ImageOps.exif_transpose(picture).convert("RGB")), film
+
+    return _opened(path, decoded)
+
+
+def _opened(path: str | os.PathLike[str], decoded: Callable[[Path, str], _Made]) -> _Made:
+    """What `decoded` makes of a file that is there and not too large; whatever goes wrong is said in a sentence."""
     file = Path(path).expanduser()
     name = quoted(file.name)
     try:
@@ -85,7 +121,7 @@ def open_scan(path: str | os.PathLike[str], *, dpi: float | tuple[float, float] 
             raise NotAScan(f"{name} has {size / 1e6:.0f} MB; at most {MOST_BYTES / 1e6:.0f} MB are read. Scan only the part with the offcuts, at 300 dpi.")
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # what matters is checked here, with a sentence of its own
-            return _decoded(file, name, dpi)
+            return decoded(file, name)
     except Image.DecompressionBombError:
         raise NotAScan(_too_many(name)) from None
     except UnidentifiedImageError:

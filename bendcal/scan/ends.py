@@ -13,6 +13,8 @@ from bendcal.scan.tube_model import Shape
 __all__ = ["CutEnd", "PenMark", "find_end", "find_marks"]
 
 _LANES = np.linspace(-0.6, 0.6, 9)  # across the tube, in halves of its width
+_SHADOW = 2.5  # halves of the width, by which a shadow may have moved the rough end outwards
+_STEEP_SHARE, _APART_MM = 0.4, 0.5
 _END_FLOOR_MM = 0.015  # burr, dust and what the steepest place makes of a rounded edge
 _MARK_FLOOR_MM = 0.01
 _WIDEST_MARK_MM = 2.0
@@ -36,7 +38,7 @@ class PenMark:
     width_mm: float
 
 
-def find_end(field: np.ndarray, noise: float, shape: Shape, leg: int, about_mm: float, *, pixel_mm: tuple[float, float]) -> CutEnd | None:
+def find_end(field: np.ndarray, noise: float, shape: Shape, leg: int, about_mm: float, *, pixel_mm: tuple[float, float], bulge_mm: float = 0.0) -> CutEnd | None:
     """A leg's end on lanes along the tube; None where it cannot be told.
 
     Parameters
@@ -46,9 +48,14 @@ def find_end(field: np.ndarray, noise: float, shape: Shape, leg: int, about_mm: 
     leg : 0 or 1
     about_mm : about how far from the apex the end is [mm]
     pixel_mm : (across, down) [mm]
+    bulge_mm : by how much a camera that sees it aslant sees its middle further out than its sides [mm]
     """
     pixel = float(np.mean(pixel_mm))
-    window = 0.5 * shape.half_mm + 6 * pixel  # a shadow may have moved the rough end by so much
+    steep = _outermost(field, shape, leg, about_mm, pixel_mm)
+    if steep is None:
+        return None
+    about_mm = steep
+    window = 0.3 * shape.half_mm + 4 * pixel
     offset = np.arange(-window - 4 * pixel, window + 4 * pixel, 0.25 * pixel)
     along = shape.directions[leg]
     lanes = _LANES * shape.half_mm
@@ -57,6 +64,7 @@ def find_end(field: np.ndarray, noise: float, shape: Shape, leg: int, about_mm: 
         start = shape.apex + (lanes[:, None, None] + shift * shape.half_mm) * shape.outward[leg] + (about_mm + offset)[None, :, None] * along
         total = total + sample(field, start, pixel_mm)
     place, _, rise = steepest(-total / 3, offset, window, pixel)
+    place = place + bulge_mm * (1 - np.sqrt(1 - _LANES**2))
     clear = np.isfinite(place) & (rise * pixel > max(4 * 0.2 * noise, 0.008))
     if clear.sum() < 5:
         return None
@@ -71,6 +79,20 @@ def find_end(field: np.ndarray, noise: float, shape: Shape, leg: int, about_mm: 
         weight = 1 / np.maximum(1, np.abs(off) / (1.5 * spread))
     u = np.hypot(spread * 2 / np.sqrt(weight.sum()), _END_FLOOR_MM)
     return CutEnd(float(about_mm + line[0]), float(u), float(abs(line[1]) * 2 * shape.half_mm))
+
+
+def _outermost(field: np.ndarray, shape: Shape, leg: int, about_mm: float, pixel_mm: tuple[float, float]) -> float | None:
+    """The outermost place near a rough end where all lanes together fall more steeply than round about (a shadow falls slowly); None if another does so more."""
+    pixel = float(np.mean(pixel_mm))
+    t = about_mm + np.arange(-_SHADOW * shape.half_mm, shape.half_mm, 0.25 * pixel)
+    lanes = _LANES * shape.half_mm
+    points = shape.apex + lanes[:, None, None] * shape.outward[leg] + t[None, :, None] * shape.directions[leg]
+    level = np.median(sample(field, points, pixel_mm), axis=0)
+    fall = ndimage.gaussian_filter1d(level, 32.0, order=1, mode="nearest") - ndimage.gaussian_filter1d(level, 6.0, order=1, mode="nearest")
+    peaks = np.flatnonzero((fall[1:-1] >= fall[:-2]) & (fall[1:-1] > fall[2:]) & (fall[1:-1] > _STEEP_SHARE * fall.max())) + 1
+    if not peaks.size or (fall[peaks[-1]] < fall[peaks].max() and t[peaks[-1]] - t[peaks[np.argmax(fall[peaks])]] > _APART_MM):
+        return None
+    return float(t[peaks[-1]])
 
 
 def find_marks(rgb: np.ndarray, shape: Shape, leg: int, end_mm: float, *, pixel_mm: tuple[float, float]) -> list[PenMark]:

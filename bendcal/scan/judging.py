@@ -13,12 +13,12 @@ __all__ = ["against_edges", "against_fit", "in_line", "is_dark"]
 _LEAST_TURN, _MOST_TURN = np.radians(8.0), np.radians(150.0)
 _LOST = 0.5  # share of a part's edges that may be lost
 _WIDTH, _WIDTH_PX = 0.04, 1.5  # how far the width may be off: of the diameter, and in pixels
-_DARK, _LOST_IN_DARK = 0.3, 0.22
+_DARK, _LOST_IN_DARK = 0.3, 0.16
 _RMS_MM, _FAR_MM = 0.12, 0.30
 _STRAY = 0.004  # share of the piece that may be edges outside of the fitted shape
 _FURTHER_MM = 30.0
 _BLUR, _BLUR_PX = 1.8, 4.5
-_FLATTEST, _FATTEST = 0.85, 1.03
+_FLATTEST, _FATTEST, _NARROWEST_ARC = 0.85, 1.03, 0.82
 _AGAIN = "scan again"
 
 
@@ -27,7 +27,7 @@ def is_dark(light: float) -> bool:
     return light <= _DARK
 
 
-def against_edges(edges: Edges, shape: Shape, ends: tuple[float, float], od_mm: float, light: float) -> list[str]:
+def against_edges(edges: Edges, shape: Shape, ends: tuple[float, float], od_mm: float) -> list[str]:
     """What can be said before the fit is trusted: edges that are lost, legs too short.
 
     Parameters
@@ -36,13 +36,10 @@ def against_edges(edges: Edges, shape: Shape, ends: tuple[float, float], od_mm: 
     shape : the shape that they were looked for with
     ends : from the apex to each end [mm]
     od_mm : the tube's diameter [mm]
-    light : the backdrop's level
     """
     said = []
     lost = np.isnan(edges.at_mm[:, :, 0])
-    # On dark paper one edge and the diameter will do; elsewhere what is lost lies where it should not.
-    worst = min if is_dark(light) else max
-    if any(worst(lost[:, edges.zone == z].mean(axis=1)) > _LOST for z in (LEG_1, LEG_2, ARC) if (edges.zone == z).any()):
+    if any(lost[:, edges.zone == z].mean(axis=1).max() > _LOST for z in (LEG_1, LEG_2, ARC) if (edges.zone == z).any()):
         said.append(
             "Long parts of its edges cannot be told from the backdrop (glare, a shadow, or a tube as light as the paper). "
             f"Lay paper of another shade over it and {_AGAIN}."
@@ -52,13 +49,14 @@ def against_edges(edges: Edges, shape: Shape, ends: tuple[float, float], od_mm: 
     return said
 
 
-def against_fit(fitted: Fitted, edges: Edges, found: Found, ends: tuple[float, float], *, od_mm: float, pixel_mm: float, light: float) -> list[str]:
+def against_fit(fitted: Fitted, edges: Edges, found: Found, ends: tuple[float, float], *, seen: Shape, od_mm: float, pixel_mm: float, light: float) -> list[str]:
     """What the fit itself shows.
 
     Parameters
     ----------
     fitted, edges, found : the piece
     ends : from the apex to each end [mm]
+    seen : the shape as it lies in the picture, where a camera sees it aslant; else the fitted one
     od_mm, pixel_mm : the tube's diameter, and the size of a pixel [mm]
     light : the backdrop's level: on a dark one a tube's own dark side is lost
     """
@@ -70,18 +68,17 @@ def against_fit(fitted: Fitted, edges: Edges, found: Found, ends: tuple[float, f
         )
     width, dark = 2 * shape.half_mm, is_dark(light)
     loose = _WIDTH * od_mm + _WIDTH_PX * pixel_mm
-    narrowest = width
-    if dark:
-        narrowest = min([width, *(float(np.nanmedian(w)) for z in (LEG_1, LEG_2) if np.isfinite(w := edges.width_mm[edges.zone == z]).any())])
+    seen_wide = [float(np.nanmedian(edges.width_mm[edges.zone == z])) for z in (LEG_1, LEG_2, ARC)]
+    narrowest = min(width, *seen_wide[:2]) if dark else width
     if not (width - od_mm <= loose and narrowest - od_mm >= -(max(loose, _LOST_IN_DARK * od_mm) if dark else loose)):
         said.append(
             f"On the scan it is {width:.2f} mm wide, and the tube is said to have {od_mm:g} mm: look at the diameter and the dpi, "
             f"lay it flat on the glass, and {_AGAIN}."
         )
-    flat = shape.half_arc_mm / shape.half_mm
-    if not _FLATTEST <= flat <= _FATTEST:
+    flat = min(shape.half_arc_mm / shape.half_mm, seen_wide[2] / min(seen_wide[:2]))
+    if not _FLATTEST <= flat <= _FATTEST or seen_wide[2] < _NARROWEST_ARC * od_mm:
         said.append(f"In the bend it is {100 * flat:.0f} % as wide as in its legs: it is kinked, or something lies beside it. Measure this piece by hand.")
-    if _wavy(fitted) or _stray(found, shape, ends) > _STRAY:
+    if _wavy(fitted) or _stray(found, seen, ends) > _STRAY:
         said.append(
             "It is not one round bend between two straight legs: more than one bend, a kink, a bowed leg, or something that touches it. "
             f"Lay each piece by itself, flat, and {_AGAIN}; if it is bent like that, measure it by hand."
@@ -133,7 +130,7 @@ def _stray(found: Found, shape: Shape, ends: tuple[float, float]) -> float:
     for leg in (LEG_1, LEG_2):
         here = zone == leg
         past[here] = from_apex[here] @ shape.directions[leg] > ends[leg] + shape.half_mm
-    outside = (np.abs(off) > shape.half_mm + 1.5 * found.rough_mm) | past
+    outside = (np.abs(off) > shape.half_mm + 2 * found.rough_mm) | past
     return float(np.mean(outside & found.sharp))
 
 

@@ -13,7 +13,8 @@ from bendcal.scan.backdrop import Unlike
 __all__ = ["Found", "find_pieces"]
 
 _ACROSS = 12.0  # rough pixels across a tube
-_STEEP = 0.02  # of full white, in one pixel: shadows change by a tenth of that
+_STEEP = 0.03  # of full white, in one pixel: shadows change by less than half of that
+_DEEP, _DEEPEST = 0.78, 0.98  # diameters from the middle of a tube to its border; the second one with its shadow
 _SHORTEST = 5.0  # a thing shorter than this many diameters is no offcut
 
 
@@ -29,6 +30,7 @@ class Found:
     sharp : (m,) whether an edge runs through that pixel: a shadow has none
     rough_mm : the size of one of them (the larger side) [mm]
     refused : why it cannot be read, or nothing
+    wide : what may be the matter if it cannot be read after all, because it is wide, or nothing
     """
 
     box_mm: tuple[float, float, float, float]
@@ -37,6 +39,7 @@ class Found:
     sharp: np.ndarray
     rough_mm: float
     refused: str = ""
+    wide: str = ""
 
 
 def find_pieces(unlike: Unlike, *, pixel_mm: tuple[float, float], od_mm: float) -> list[Found]:
@@ -97,13 +100,16 @@ def _one(part: np.ndarray, corner: tuple[int, int], whole: tuple[int, int], size
     elif hollow:
         refused = "It closes a loop: pieces lie across one another, or the legs cross. Lay each piece by itself."
     depth = ndimage.distance_transform_edt(np.pad(part, 1), sampling=(size[1], size[0]))[1:-1, 1:-1]
-    if not refused and depth.max() > 0.78 * od_mm:
-        refused = (
+    wide = ""
+    if depth.max() > _DEEP * od_mm:
+        wide = (
             f"Somewhere it is about {2 * depth.max():.1f} mm wide, and the tube has {od_mm:g} mm: two pieces touch or overlap, or it is no tube "
             "of that diameter. Lay each piece by itself, and look at the diameter and the dpi."
         )
+    if depth.max() > _DEEPEST * od_mm:
+        refused = refused or wide
     line = _centreline(part, depth, points, size, od_mm) if not refused else np.empty((0, 2))
-    return Found(tuple(float(v) for v in box), line, points, sharp[y, x], max(size), refused)
+    return Found(tuple(float(v) for v in box), line, points, sharp[y, x], max(size), refused, wide)
 
 
 def _centreline(part: np.ndarray, depth: np.ndarray, points: np.ndarray, size: tuple[float, float], od_mm: float) -> np.ndarray:

@@ -13,9 +13,7 @@ import numpy as np
 
 from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, LEG_2, Fitted, Shape
 
-__all__ = ["RESULTS", "corrected", "covariance", "results"]
-
-RESULTS = ("angle_deg", "radius_mm", "leg_1_mm", "leg_2_mm")
+__all__ = ["corrected", "covariance", "moved", "results", "solver"]
 
 #: What one side's light may shift the middle between both edges by, of a pixel; and of what the half width is off:
 #: on dark paper a tube's own dark side is lost, and it may all be on one side.
@@ -57,14 +55,26 @@ def results(shape: Shape, ends: np.ndarray, scale: tuple[float, float] = (1.0, 1
     return np.array([np.degrees(turn), radius, *legs])
 
 
-def _solver(fitted: Fitted) -> np.ndarray:
-    """(7, n) what the shape's numbers change by when the edge points move."""
+def solver(fitted: Fitted) -> np.ndarray:
+    """(7, n) what the shape's numbers change by when the edge points move.
+
+    Parameters
+    ----------
+    fitted : the fit
+    """
     weighted = fitted.jacobian * fitted.weight[:, None]
     inverse = np.linalg.pinv(fitted.jacobian.T @ weighted, hermitian=True)
     return inverse @ weighted.T
 
 
-def _shift(shape: Shape, values: np.ndarray) -> Shape:
+def moved(shape: Shape, values: np.ndarray) -> Shape:
+    """The shape with its seven numbers changed by these.
+
+    Parameters
+    ----------
+    shape : the shape
+    values : (7,)
+    """
     return Shape(*(float(v) for v in shape.array() + values))
 
 
@@ -75,12 +85,12 @@ def corrected(fitted: Fitted) -> Shape:
     ----------
     fitted : the fit
     """
-    solve = _solver(fitted)
+    solve = solver(fitted)
     lost = max(0.0, 2 * (fitted.shape.half_mm - fitted.shape.half_arc_mm))
     arc = (fitted.zone == ARC).astype(float)
     arc[-BELIEFS:] = 0.0
-    moved = _shift(fitted.shape, -solve @ (arc * _FLATTENED * lost))
-    return replace(moved, half_mm=fitted.shape.half_mm, half_arc_mm=fitted.shape.half_arc_mm)
+    outward = moved(fitted.shape, -solve @ (arc * _FLATTENED * lost))
+    return replace(outward, half_mm=fitted.shape.half_mm, half_arc_mm=fitted.shape.half_arc_mm)
 
 
 def covariance(
@@ -101,7 +111,7 @@ def covariance(
     scale_u : (across, down) standard uncertainties of the scale
     dark : whether the backdrop is dark
     """
-    solve = _solver(fitted)
+    solve = solver(fitted)
     residual = fitted.residual_mm[:-BELIEFS]
     sd = max(1.4826 * float(np.median(np.abs(residual))), float(np.sqrt(np.mean(np.clip(residual, -0.3, 0.3) ** 2))))
     each = np.append(np.full(len(residual), sd**2 * _waves(residual, series)), np.full(BELIEFS, fitted.spread_mm**2))
@@ -109,7 +119,7 @@ def covariance(
 
     steps = np.array([1e-4, 1e-4, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4])
     by_p = np.stack(
-        [(results(_shift(shape, h), ends) - results(_shift(shape, -h), ends)) / (2 * h.max()) for h in np.diag(steps)], axis=1
+        [(results(moved(shape, h), ends) - results(moved(shape, -h), ends)) / (2 * h.max()) for h in np.diag(steps)], axis=1
     )
     total = by_p @ p_cov @ by_p.T
 
@@ -123,7 +133,7 @@ def covariance(
         tilt = np.zeros(len(zone))
         tilt[zone == leg] = 2 * (along_mm[zone == leg] - t.mean()) / max(np.ptp(t), 1e-6)
         patterns += [here * shift[leg], tilt * _TILT_PX * pixel_mm]
-    patterns.append((zone == ARC) * hypot(shift[ARC], _FADED * od_mm * dark, _ARC_OF_OD * od_mm, _FLATTENED_U * lost))
+    patterns.append((zone == ARC) * hypot(shift[ARC], 1.5 * _FADED * od_mm * dark, _ARC_OF_OD * od_mm, _FLATTENED_U * lost))
     for pattern in patterns:
         change = by_p @ (solve @ np.append(pattern, np.zeros(BELIEFS)))
         total += np.outer(change, change)

@@ -126,6 +126,14 @@ def _cut_off(case: Case, rng) -> Case:
     return replace(case, size_mm=tuple(np.array(case.size_mm) * keep))
 
 
+def _gap(case: Case, rng) -> Case:
+    """A stretch that cannot be seen, with at least 4 mm of tube on either side: without them it is a shorter piece."""
+    length = case.piece.walk()[4][-1]
+    long = rng.uniform(2, 20)
+    start = rng.uniform(4, max(length - long - 4, 5))
+    return replace(case, piece=replace(case.piece, gap=(float(start), float(start + long))))
+
+
 SPOILT = {
     "glare": _glare,
     "crossed": _crossed,
@@ -138,7 +146,7 @@ SPOILT = {
     "another diameter": lambda c, rng: replace(c, told=(("od_mm", c.piece.od_mm * float(rng.choice([0.75, 0.84, 1.2, 1.33]))),)),
     "another dpi": lambda c, rng: replace(c, told=(("dpi", c.scanner.dpi * float(rng.choice([0.5, 0.667, 1.5, 2.0]))),)),
     "hardly told from the paper": lambda c, rng: replace(c, scanner=replace(c.scanner, noise=0.08, backdrop="grey"), piece=replace(c.piece, finish="bright")),
-    "a stretch as light as the paper": lambda c, rng: replace(c, piece=replace(c.piece, gap=(float(a := rng.uniform(3, 60)), float(a + rng.uniform(2, 20))))),
+    "a stretch as light as the paper": _gap,
     "very blurred": lambda c, rng: replace(c, scanner=replace(c.scanner, blur_px=float(rng.uniform(4, 12)))),
     "upside-down light": lambda c, rng: replace(c, scanner=replace(c.scanner, shadow=0.7, uneven=0.3)),
     "JPEG as small as it gets": lambda c, rng: replace(c, quality=int(rng.integers(5, 25))),

@@ -1,0 +1,119 @@
+"""One thing on a picture: its shape fitted to its edges, judged, and told; or why it cannot be read."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from bendcal.scan.backdrop import Unlike
+from bendcal.scan.decode import Scan
+from bendcal.scan.edges import Edges, find_edges, lined_up, without_soft
+from bendcal.scan.ends import find_end, find_marks
+from bendcal.scan.heights import View
+from bendcal.scan.judging import against_edges, against_fit, in_line, is_dark
+from bendcal.scan.piece import ScanReading
+from bendcal.scan.separate import Found
+from bendcal.scan.telling import Seen, flat, from_above, told
+from bendcal.scan.tube_model import LEG_1, LEG_2, Fitted, Shape, fit_centreline, fit_edges
+
+__all__ = ["read_piece"]
+
+_ROUGHEST_END_MM = 0.1  # a cut is straight; what glare leaves of one is not
+_NO_BEND = "It makes no bend that could be read: straight, too short, or no tube."
+_NO_LEGS = "A straight leg is shorter than half a diameter, or it is not one bend between straight legs. Measure this piece by hand."
+
+
+def read_piece(
+    number: int, found: Found, scan: Scan, unlike: Unlike, *, od_mm: float, end_a: str | None, scale_u: tuple[float, float], view: View | None = None
+) -> ScanReading:
+    """Read one thing that was found.
+
+    Parameters
+    ----------
+    number : what it is called
+    found, scan, unlike : the thing, the picture, and how unlike its backdrop it is
+    od_mm : the tube's outside diameter [mm]
+    end_a : the side on which end A lies, or None
+    scale_u : (across, down) standard uncertainty of the scale, as a share
+    view : the camera; None for a scanner, which sees everything from straight above
+    """
+
+    def refuse(*why: str, shape: Shape | None = None) -> ScanReading:
+        return ScanReading(number, found.box_mm, tuple(why), shape=shape)
+
+    def judged(fitted: Fitted, edges: Edges, found: Found, ends: tuple[float, float]) -> list[str]:
+        upright = fitted if view is None else from_above(fitted, edges, od_mm, view)[0]
+        return against_fit(upright, edges, found, ends, seen=fitted.shape, od_mm=od_mm, pixel_mm=pixel, light=unlike.light)
+
+    pixel = float(np.mean(scan.pixel_mm))
+    if found.refused:
+        return refuse(found.refused)
+    if len(found.centreline_mm) < 8:
+        return refuse(found.wide or _NO_BEND)
+    shape = fit_centreline(found.centreline_mm, od_mm / 2)
+    if shape is None:
+        return refuse(found.wide or _NO_BEND)
+    ends = _rough_ends(found, shape)
+    if min(ends) < shape.setback_mm + od_mm / 2:
+        return refuse(found.wide or _NO_LEGS)
+    shape = fit_centreline(lined_up(unlike.map, unlike.noise, shape, ends, pixel_mm=scan.pixel_mm, od_mm=od_mm), od_mm / 2)
+    if shape is None:
+        return refuse(found.wide or _NO_BEND)
+    wide = (0.3 * od_mm + 3 * pixel, 0.25 * od_mm + 2 * pixel)
+    narrow = (0.12 * od_mm + 3 * pixel, 0.06 * od_mm + 2 * pixel, 0.05 * od_mm + 1.5 * pixel)
+    # On dark paper what is left of a tube may be much narrower than the tube.
+    why, fit = _fitted(found, shape, scan, unlike, od_mm, wide if is_dark(unlike.light) else narrow)
+    if why and fit is not None and not is_dark(unlike.light):
+        # Edges that are nowhere near where they should be: looked for further away, they may tell the reason.
+        reason, further = _fitted(found, shape, scan, unlike, od_mm, wide[:1])
+        why = reason or (judged(*further) if further else ()) or why
+    if why:
+        return refuse(*why, shape=shape)
+    fitted, edges, _, ends = fit
+    shape = fitted.shape
+    if why := judged(*fit):
+        return refuse(*why, shape=shape)
+    slant = [0.0 if view is None else view.slant(shape.apex + ends[leg] * out, out) for leg, out in enumerate(shape.directions)]
+    cut = [
+        find_end(unlike.map, unlike.noise, shape, leg, ends[leg], pixel_mm=scan.pixel_mm, bulge_mm=abs(slant[leg]) * od_mm / 2) for leg in (0, 1)
+    ]
+    if None in cut or max(c.oblique_mm for c in cut) > 0.8 * od_mm or max(c.u_mm for c in cut) > _ROUGHEST_END_MM * (1 if view is None else 2):
+        return refuse("One of its ends cannot be told clearly from what lies beside it (glare, dirt), or is cut very slantwise. Clean it, lay it free and scan again.", shape=shape)
+    if any(in_line(unlike.map, unlike.noise, shape, k, c.from_apex_mm, pixel_mm=scan.pixel_mm) for k, c in enumerate(cut)):
+        return refuse("Beyond one of its ends, in line with it, lies something more: perhaps the tube goes on, after a stretch as light as the paper. Lay paper of another shade over it, or move it away from what lies there, and scan again.", shape=shape)
+    marks = [(leg, m) for leg in (0, 1) for m in find_marks(scan.rgb, shape, leg, cut[leg].from_apex_mm, pixel_mm=scan.pixel_mm)]
+    seen = Seen(number, found.box_mm, fitted, edges, tuple(cut), tuple(marks))
+    return told(seen, end_a=end_a, scale_u=scale_u, pixel_mm=pixel, od_mm=od_mm, dark=is_dark(unlike.light), view=view)
+
+
+def _fitted(found: Found, shape: Shape, scan: Scan, unlike: Unlike, od_mm: float, windows: tuple[float, ...]) -> tuple:
+    """What speaks against it, and (fit, edges, found, ends) through edges sought ever closer to the shape; the latter None without legs."""
+    spread = max(0.05, 0.6 * float(np.mean(scan.pixel_mm)))
+    fit = None
+    for window in windows:
+        ends = _rough_ends(found, shape)
+        if min(ends) < shape.setback_mm + od_mm / 2:
+            return (found.wide or _NO_LEGS,), None
+        edges = find_edges(unlike.map, unlike.noise, shape, ends, pixel_mm=scan.pixel_mm, window_mm=window)
+        if why := against_edges(edges, shape, ends, od_mm):
+            return why, fit or ()
+        edges = without_soft(edges, od_mm, scan.pixel_mm)
+        points, side, _ = flat(edges)
+        fitted = fit_edges(shape, points, side, spread_mm=spread, od_mm=od_mm)
+        shape = fitted.shape
+        if not 0.2 < shape.half_mm / od_mm < 0.8 or not np.isfinite(shape.array()).all():
+            return (found.wide or _NO_BEND,), None
+        fit = fitted, edges, found, ends
+    return (), fit
+
+
+def _rough_ends(found: Found, shape: Shape) -> tuple[float, float]:
+    """How far from the apex each leg's rough pixels reach along its middle [mm]."""
+    from_apex = found.inside_mm - shape.apex
+    reach = []
+    for leg in (LEG_1, LEG_2):
+        along, off = from_apex @ shape.directions[leg], from_apex @ shape.outward[leg]
+        here = along[(np.abs(off) < 0.6 * shape.half_mm) & (along > 0)]
+        reach.append(float(here.max()) + found.rough_mm / 2 if here.size else 0.0)
+    return tuple(reach)
+
+

@@ -1,0 +1,114 @@
+"""Read offcuts from a photo of them on a reference page: the page's marks tell plane, scale, perspective, camera and lens."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import numpy as np
+
+from bendcal.fiducials import ReferencePage
+from bendcal.scan.camera import Camera, PageNotFound, find_page, fit_camera, image_library
+from bendcal.scan.decode import NotAScan, Scan, open_photo
+from bendcal.scan.heights import View
+from bendcal.scan.reading import ScanReadings, check_told, readings_on
+
+__all__ = ["PRINT_U", "read_photo"]
+
+PRINT_U = 0.002  # of what a printer makes of 100 mm, or of what a rule tells of them, in each direction
+_INSET_MM = 1.2  # inside of the frame's line
+_COARSEST, _FINEST = 5.0, 16.0  # pixels a millimetre: 1500 across a page are 7
+_MOST_TILT_DEG = 30.0
+_LEAST_LINE, _MOST_LINE = 85.0, 115.0
+
+
+def read_photo(path: str | os.PathLike[str], *, od_mm: float, end_a: str | None = None, line_mm: float = 100.0, print_u: float = PRINT_U) -> ScanReadings:
+    """Read every offcut inside the frame of a reference page.
+
+    The camera is fitted to the page's marks, and the page is drawn anew as if seen from straight above. What of the tube is seen
+    beside where it stands, because it is above the page, is put right by its diameter.
+
+    Parameters
+    ----------
+    path : JPEG, PNG, TIFF, BMP or WebP
+    od_mm : the tube's outside diameter [mm]
+    end_a : ``"left"``, ``"right"``, ``"top"``, ``"bottom"`` (of the page as it is printed) or None: the leg with the mark
+    line_mm : what the page's 100 mm line measures [mm]
+    print_u : standard uncertainty of that, as a share, in each direction
+
+    Returns
+    -------
+    ScanReadings
+
+    Raises
+    ------
+    NotAScan : where the file is no picture, the page is not found, or it is too coarse or too slanting; or OpenCV is missing
+    ValueError : for a diameter, side or line that cannot be
+    """
+    check_told(od_mm, end_a)
+    if not _LEAST_LINE <= line_mm <= _MOST_LINE:
+        raise ValueError(f"The page's 100 mm line is said to measure {line_mm:g} mm; from {_LEAST_LINE:g} to {_MOST_LINE:g} can be. Measure it once more.")
+    cv2 = image_library()
+    rgb, film = open_photo(path)
+    name = Path(path).name
+    try:
+        page, at, seen = find_page(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY))
+        camera = fit_camera(at * line_mm / 100, seen, rgb.shape[1::-1], film_mm=film)
+    except PageNotFound as error:
+        raise PageNotFound(f'"{name}": {error}') from None
+    if camera.tilt_deg > _MOST_TILT_DEG:
+        raise NotAScan(f'"{name}" was taken {camera.tilt_deg:.0f}° from the upright; at most {_MOST_TILT_DEG:.0f}° are read. Hold the camera level above the page.')
+    scan, start = _from_above(name, rgb, camera, page, line_mm / 100)
+    if od_mm / max(scan.pixel_mm) < 20:
+        raise NotAScan(f'"{name}": the tube is only {od_mm / max(scan.pixel_mm):.0f} pixels wide; at least 20 are needed. Go nearer, so that the page fills the picture.')
+    return readings_on(scan, od_mm=od_mm, end_a=end_a, scale_u=(print_u, print_u), view=_view(camera, start), notes=(_lens(camera, rgb.shape[1::-1]),))
+
+
+def _from_above(name: str, rgb: np.ndarray, camera: Camera, page: ReferencePage, scale: float) -> tuple[Scan, np.ndarray]:
+    """The inside of the frame as seen from straight above, and where it begins on the page [mm]."""
+    left, top, right, bottom = np.array(page.frame_mm) * scale + np.array([1, 1, -1, -1]) * _INSET_MM
+    corners = np.array([(left, top), (right, top), (right, bottom), (left, bottom), ((left + right) / 2, (top + bottom) / 2)])
+    a, b = camera.pixels(corners), camera.pixels(corners + (1.0, 0.0))
+    c = camera.pixels(corners + (0.0, 1.0))
+    per_mm = np.minimum(np.hypot(*(b - a).T), np.hypot(*(c - a).T))
+    if per_mm.min() < _COARSEST:
+        raise NotAScan(f'"{name}" has {per_mm.min():.1f} pixels a millimetre of the page; at least {_COARSEST:g} are needed. Go nearer, or take the picture in full size.')
+    if not ((a >= 0) & (a < np.array(rgb.shape[1::-1]))).all():
+        raise PageNotFound(f'"{name}": a part of the page\'s frame is outside of the picture. Photograph the whole page.')
+    size = 1 / min(float(per_mm.mean()), _FINEST)
+    x, y = np.arange(left + size / 2, right, size), np.arange(top + size / 2, bottom, size)
+    grid = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    where = camera.pixels(grid).astype(np.float32).reshape(len(y), len(x), 2)
+    cv2 = image_library()
+    flat = cv2.remap(rgb, where, None, cv2.INTER_CUBIC)
+    dpi = 25.4 / size
+    return Scan(name, flat.astype(np.float32) / 255, (size, size), (dpi, dpi)), np.array([left, top])
+
+
+def _view(camera: Camera, start: np.ndarray) -> View:
+    """The camera and those that might have been instead, on the page beginning at `start`."""
+    values, vectors = np.linalg.eigh(camera.covariance)
+
+    def warp(numbers: np.ndarray):
+        return lambda points: camera.on_page(camera.pixels(points + start), numbers) - start
+
+    def eye(one: Camera) -> np.ndarray:
+        return one.place_mm - np.append(start, 0.0)
+
+    others = []
+    for value, vector in zip(values, vectors.T, strict=True):
+        numbers = camera.numbers + np.sqrt(max(value, 0.0)) * vector
+        others.append((warp(numbers), eye(Camera(numbers, camera.covariance, camera.rms_px))))
+    return View(eye(camera), tuple(others))
+
+
+def _lens(camera: Camera, size_px: tuple[int, int]) -> str:
+    """What was found of the camera, in words."""
+    half = np.hypot(*size_px) / 2
+    share = (half / np.exp(camera.numbers[0])) ** 2
+    bent, u = camera.numbers[3] * share * 100, np.sqrt(camera.covariance[3, 3]) * share * 100
+    x, y, height = camera.place_mm
+    return (
+        f"Camera about {height:.0f} mm above the page, {camera.tilt_deg:.0f}° from the upright; the lens draws the picture's corners {bent:+.1f} % "
+        f"(± {u:.1f}) too far out; the page's marks lie within {camera.rms_px:.2f} pixels (rms) of where they should."
+    )

@@ -1,0 +1,176 @@
+"""What was seen of a piece, told as a person measures it: angle, radius, both legs, the mark, and which end is A."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from bendcal.estimate import Estimate
+from bendcal.scan.edges import Edges
+from bendcal.scan.ends import CutEnd, PenMark
+from bendcal.scan.heights import View, place_seen_at, under_outline
+from bendcal.scan.piece import ScanReading
+from bendcal.scan.tube_model import ARC, LEG_1, LEG_2, Fitted, Shape, distances, fit_edges
+from bendcal.scan.uncertainty import corrected, covariance, moved, results, solver
+
+__all__ = ["Seen", "flat", "from_above", "told"]
+
+_SIDES = {"left": (0, 1), "right": (0, -1), "top": (1, 1), "bottom": (1, -1)}
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """A piece as it is seen in the picture: its fitted outline, its two cut ends, and (leg, pen mark) pairs."""
+
+    number: int
+    box_mm: tuple[float, float, float, float]
+    fitted: Fitted
+    edges: Edges
+    cut: tuple[CutEnd, ...]
+    marks: tuple[tuple[int, PenMark], ...]
+
+
+@dataclass(frozen=True, eq=False)
+class _Upright:
+    """The same from straight above: the fit, the ends' places and uncertainties, the marks' distances from their end."""
+
+    fitted: Fitted
+    points: np.ndarray
+    ends_mm: np.ndarray
+    ends_u: tuple[float, float]
+    marks: tuple[tuple[int, float, float], ...]
+
+
+def told(
+    seen: Seen, *, end_a: str | None, scale_u: tuple[float, float], pixel_mm: float, od_mm: float, dark: bool, view: View | None = None
+) -> ScanReading:
+    """What a person would measure, each with its uncertainty.
+
+    Parameters
+    ----------
+    seen : the piece
+    end_a : the side on which end A lies, or None
+    scale_u : (across, down) standard uncertainty of the scale, as a share
+    pixel_mm, od_mm : size of a pixel, and the tube's diameter [mm]
+    dark : whether the backdrop is dark
+    view : the camera; None for a scanner
+    """
+    raw, edges = seen.fitted.shape, seen.edges
+    points, side, runs = flat(edges)
+    upright = _upright(seen, points, od_mm, view)
+    kept = ~np.isnan(edges.at_mm[:, :, 0])
+    along = np.concatenate([edges.along_mm[kept[0]], edges.along_mm[kept[1]]])
+    shape, at = corrected(upright.fitted), upright.ends_mm
+    value = results(shape, at)
+    cov = covariance(
+        upright.fitted, shape, at, upright.ends_u, along, series=runs, off_mm=_off(edges, od_mm) if view is None else (0.0, 0.0),
+        pixel_mm=pixel_mm, od_mm=od_mm, scale_u=scale_u, dark=dark,
+    )  # fmt: skip
+    if view is not None:
+        cov = cov + _of_camera(seen, upright, shape, points, side, od_mm, view)
+    first, known, notes = _end_a(at, seen.marks, end_a, od_mm)
+    order = [0, 1, 2 + first, 3 - first]
+    value, cov = value[order], cov[np.ix_(order, order)]
+    mark = None
+    if len(seen.marks) > 1:
+        notes.append(f"{len(seen.marks)} lines run across its legs; which is the mark cannot be told.")
+    elif seen.marks and known and seen.marks[0][0] == first:
+        leg, distance, u = upright.marks[0]
+        mark = Estimate(distance, float(np.sqrt(u**2 + upright.ends_u[leg] ** 2 + (max(scale_u) * distance) ** 2)), "mm")
+    elif seen.marks and known:
+        notes.append("The one line across it is on leg B, not on leg A.")
+    estimates = [Estimate(float(v), float(s), unit) for v, s, unit in zip(value, np.sqrt(np.diag(cov)), ("°", "mm", "mm", "mm"), strict=True)]
+    return ScanReading(
+        seen.number, seen.box_mm, (), *estimates, mark=mark, covariance=cov, end_a=known, notes=tuple(notes),
+        shape=shape if view is None else raw, ends_mm=_ends_of(seen)[[first, 1 - first]], edges_mm=points,
+    )  # fmt: skip
+
+
+def _ends_of(seen: Seen) -> np.ndarray:
+    """(2, 2) the middles of the cut ends where they are seen [mm]."""
+    shape = seen.fitted.shape
+    return np.array([shape.apex + c.from_apex_mm * shape.directions[k] for k, c in enumerate(seen.cut)])
+
+
+def _upright(seen: Seen, points: np.ndarray, od_mm: float, view: View | None) -> _Upright:
+    shape = seen.fitted.shape
+    at, ends_u = _ends_of(seen), [float(np.hypot(c.u_mm, 0.04 * c.oblique_mm)) for c in seen.cut]
+    if view is None:
+        marks = tuple((leg, seen.cut[leg].from_apex_mm - m.from_apex_mm, m.u_mm) for leg, m in seen.marks)
+        return _Upright(seen.fitted, points, at, tuple(ends_u), marks)
+    fitted, lowered = from_above(seen.fitted, seen.edges, od_mm, view)
+    marks = []
+    for leg, out in enumerate(shape.directions):
+        at[leg], more = place_seen_at(at[leg], out, "end", od_mm / 2, view.eye_mm)
+        ends_u[leg] = float(np.hypot(ends_u[leg], more))
+    for leg, m in seen.marks:
+        out = shape.directions[leg]
+        place, more = place_seen_at(shape.apex + m.from_apex_mm * out, out, "mark", od_mm / 2, view.eye_mm)
+        marks.append((leg, float((at[leg] - place) @ out), float(np.hypot(m.u_mm, more))))
+    return _Upright(fitted, lowered, at, tuple(ends_u), tuple(marks))
+
+
+def from_above(fitted: Fitted, edges: Edges, od_mm: float, view: View) -> tuple[Fitted, np.ndarray]:
+    """The same tube fitted as if seen from straight above, and (n, 2) its edges there [mm].
+
+    Parameters
+    ----------
+    fitted, edges : as they lie in the picture
+    od_mm : the tube's diameter [mm]
+    view : the camera
+    """
+    points, side, _ = flat(edges)
+    lowered = under_outline(points, side, fitted.shape, od_mm / 2, view.eye_mm)
+    return fit_edges(fitted.shape, lowered, side, spread_mm=fitted.spread_mm, od_mm=od_mm), lowered
+
+
+def _of_camera(seen: Seen, upright: _Upright, shape: Shape, points: np.ndarray, side: np.ndarray, od_mm: float, view: View) -> np.ndarray:
+    """(4, 4) covariance because the camera's place and lens are known only so well."""
+    solve, total = solver(upright.fitted), np.zeros((4, 4))
+    value, raw = results(shape, upright.ends_mm), seen.fitted.shape
+    here, _ = distances(upright.fitted.shape, upright.points)
+    for warp, eye in view.others:
+        off = distances(upright.fitted.shape, under_outline(warp(points), side, raw, od_mm / 2, eye))[0] - here
+        ends = [place_seen_at(p, out, "end", od_mm / 2, eye)[0] for p, out in zip(warp(_ends_of(seen)), raw.directions, strict=True)]
+        change = results(moved(shape, -solve @ np.append(off, np.zeros(solve.shape[1] - len(off)))), np.array(ends)) - value
+        total += np.outer(change, change)
+    return total
+
+
+def _end_a(at: np.ndarray, marks: tuple, end_a: str | None, od_mm: float) -> tuple[int, str, list[str]]:
+    """Which leg comes first, on which side its end lies if that is known to be A, and what is to be said."""
+    first = int(at[1, 0] < at[0, 0] - od_mm or (abs(at[1, 0] - at[0, 0]) <= od_mm and at[1, 1] < at[0, 1]))
+    if end_a is not None:
+        axis, sign = _SIDES[end_a]
+        if abs(at[0, axis] - at[1, axis]) < od_mm:
+            return first, "", [f"Both ends lie as far to the {end_a}, so that does not tell which is A."]
+        return int(sign * at[1, axis] < sign * at[0, axis]), end_a, []
+    if len(marks) != 1:
+        return first, "", []
+    first = marks[0][0]
+    apart = at[first] - at[1 - first]
+    axis = int(abs(apart[1]) > abs(apart[0]))
+    return first, (("left", "right"), ("top", "bottom"))[axis][int(apart[axis] > 0)], []
+
+
+def _off(edges: Edges, od_mm: float) -> tuple[float, float]:
+    """By how much half of each leg's width, where both of its edges were kept, is not half the diameter [mm]."""
+    both = np.isfinite(edges.at_mm[:, :, 0]).all(axis=0)
+    seen = [edges.width_mm[both & (edges.zone == leg)] for leg in (LEG_1, LEG_2)]
+    return tuple(abs(od_mm - float(np.median(w))) / 2 if w.size else 0.0 for w in seen)
+
+
+def flat(edges: Edges) -> tuple[np.ndarray, np.ndarray, list[np.ndarray]]:
+    """All edge points that were found, which edge each is on, and the runs that each edge of each zone makes.
+
+    Parameters
+    ----------
+    edges : as found
+    """
+    kept = ~np.isnan(edges.at_mm[:, :, 0])
+    points = np.concatenate([edges.at_mm[0, kept[0]], edges.at_mm[1, kept[1]]])
+    side = np.concatenate([np.ones(kept[0].sum()), -np.ones(kept[1].sum())])
+    zone = np.concatenate([edges.zone[kept[0]], edges.zone[kept[1]]])
+    runs = [np.flatnonzero((side == s) & (zone == z)) for s in (1, -1) for z in (LEG_1, LEG_2, ARC)]
+    return points, side, runs

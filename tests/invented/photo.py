@@ -1,0 +1,153 @@
+"""Bent offcuts on a reference page as an invented camera sees them; everything in these pictures is made up.
+
+Every ray is followed from the camera until it meets the tube, a round body of the walk of tests/invented/scan.py, or the page; no
+edge, no homography and no fit is used here. The lens is undone by repeated substitution.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+from scipy.spatial import cKDTree
+
+from tests.invented.scan import FINISHES, ScannedPiece
+
+
+@dataclass(frozen=True)
+class PhotoCamera:
+    """An invented camera. `at_mm`: x, y on the page and height; it looks at `towards_mm` and is turned by `roll_deg`."""
+
+    size_px: tuple[int, int] = (1600, 2100)
+    film_mm: float = 26.0
+    at_mm: tuple[float, float, float] = (105.0, 150.0, 400.0)
+    towards_mm: tuple[float, float] = (105.0, 148.0)
+    roll_deg: float = 0.0
+    barrel: float = 0.0  # k1: the picture's radius is r (1 + k1 r²)
+    blur_px: float = 0.8
+    noise: float = 0.01
+    light: tuple[float, float, float] = (-0.35, -0.4, 0.85)
+    shadow: float = 0.3
+    uneven: float = 0.15
+
+    def rays(self, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """The camera's place, z up, and unit directions through pixels."""
+        width, height = self.size_px
+        f = self.film_mm * np.hypot(width, height) / 43.27
+        u, v = (x - (width - 1) / 2) / f, (y - (height - 1) / 2) / f
+        a, b = u.copy(), v.copy()
+        for _ in range(30):
+            r2 = a * a + b * b
+            a, b = u / (1 + self.barrel * r2), v / (1 + self.barrel * r2)
+        eye = np.array(self.at_mm, float)
+        forward = np.array([*self.towards_mm, 0.0]) - eye
+        forward /= np.linalg.norm(forward)
+        right = np.array([1.0, 0.0, 0.0]) - forward * forward[0]
+        right /= np.linalg.norm(right)
+        down = np.array([forward[1] * right[2] - forward[2] * right[1], forward[2] * right[0] - forward[0] * right[2], forward[0] * right[1] - forward[1] * right[0]])
+        down = down if down[1] > 0 else -down
+        c, s = np.cos(np.radians(self.roll_deg)), np.sin(np.radians(self.roll_deg))
+        right, down = c * right + s * down, -s * right + c * down
+        way = forward + a[..., None] * right + b[..., None] * down
+        return eye, way / np.linalg.norm(way, axis=-1, keepdims=True)
+
+
+def photo_of(pieces, camera: PhotoCamera, page: np.ndarray, page_mm: tuple[float, float], rng: np.random.Generator, *, fine: int = 2) -> np.ndarray:
+    """The photo as (height, width, 3) bytes; `page` is the printed page as (rows, columns) from 0 to 1."""
+    width, height = camera.size_px
+    out = np.zeros((height, width, 3))
+    walks = [(piece, *piece.walk(0.1)) for piece in pieces]
+    shade = _shadow(walks, camera, page.shape, page_mm)
+    offsets = (np.arange(fine) + 0.5) / fine - 0.5
+    for dy in offsets:
+        for dx in offsets:
+            x, y = np.meshgrid(np.arange(width) + dx, np.arange(height) + dy)
+            eye, way = camera.rays(x, y)
+            on_page = eye + way * (-eye[2] / way[..., 2])[..., None]
+            colour = _page_colour(on_page, page, page_mm, shade, camera)
+            for piece, xy, _, _, _, s in walks:
+                _lay(colour, piece, xy, s, eye, way, on_page, camera)
+            out += colour
+    out /= fine * fine
+    out = ndimage.gaussian_filter(out, (camera.blur_px, camera.blur_px, 0)) + camera.noise * rng.normal(size=out.shape)
+    return (np.clip(out, 0, 1) * 255 + 0.5).astype(np.uint8)
+
+
+def _page_colour(on_page, page, page_mm, shade, camera) -> np.ndarray:
+    u, v = on_page[..., 0] / page_mm[0] * page.shape[1] - 0.5, on_page[..., 1] / page_mm[1] * page.shape[0] - 0.5
+    level = ndimage.map_coordinates(page * shade, [v, u], order=1, mode="constant", cval=-1.0)
+    light = 1 - camera.uneven * np.clip(on_page[..., 0] / page_mm[0], -1, 2)
+    table = np.array([0.35, 0.27, 0.2])
+    return np.where((level < 0)[..., None], table, (0.03 + 0.9 * level)[..., None] * np.array([1.0, 0.99, 0.97])) * light[..., None]
+
+
+def _shadow(walks, camera, shape, page_mm) -> np.ndarray:
+    """How light the page is: 1, less where a tube keeps the light off."""
+    dark = np.zeros((shape[0] // 4 + 1, shape[1] // 4 + 1))
+    per_mm = shape[1] / page_mm[0] / 4
+    for piece, xy, *_ in walks:
+        mask = np.ones_like(dark, bool)
+        i = np.clip(np.round(xy * per_mm).astype(int), 0, np.array(dark.shape)[::-1] - 1)
+        mask[i[:, 1], i[:, 0]] = False
+        near = ndimage.distance_transform_edt(mask) / per_mm < piece.od_mm / 2
+        lean = -np.array(camera.light[:2]) / camera.light[2] * piece.od_mm * 0.6 * per_mm
+        moved = ndimage.shift(near.astype(float), lean[::-1], order=1)
+        dark = np.maximum(dark, ndimage.gaussian_filter(moved, 0.25 * piece.od_mm * per_mm))
+    return 1 - camera.shadow * ndimage.zoom(dark, 4, order=1)[: shape[0], : shape[1]]
+
+
+def _lay(colour, piece: ScannedPiece, xy, s, eye, way, on_page, camera) -> None:
+    """Colour the pixels whose rays meet the tube, lying on the page."""
+    r = (piece.true_od_mm or piece.od_mm) / 2
+    tree = cKDTree(xy)
+    tangent = np.gradient(xy, axis=0)
+    tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
+    low, high = xy.min(axis=0) - 8 * r, xy.max(axis=0) + 8 * r
+    box = ((on_page[..., :2] > low) & (on_page[..., :2] < high)).all(axis=-1)
+    rows, cols = np.nonzero(box)
+    near = tree.query(on_page[rows, cols, :2], distance_upper_bound=6 * r)[0] < 6 * r
+    rows, cols = rows[near], cols[near]
+    directions = way[rows, cols]
+    t = (2.02 * r - eye[2]) / directions[:, 2]
+    alive, hit = np.ones(len(t), bool), np.zeros(len(t), bool)
+    index = np.zeros(len(t), int)
+    for _ in range(40):
+        i = np.flatnonzero(alive)
+        if not len(i):
+            break
+        p = eye + directions[i] * t[i, None]
+        _, k = tree.query(p[:, :2])
+        off, along = p[:, :2] - xy[k], np.zeros(len(i))
+        along = (off * tangent[k]).sum(axis=1)
+        across = off[:, 0] * tangent[k, 1] - off[:, 1] * tangent[k, 0]
+        distance = np.hypot(across, p[:, 2] - r) - r
+        past = np.where(k == 0, -along, np.where(k == len(xy) - 1, along, -1.0))
+        distance = np.maximum(distance, past)
+        index[i] = k
+        now = distance < 0.004
+        hit[i[now]] = True
+        t[i] += np.where(now, 0.0, np.maximum(distance, 0.003))
+        alive[i] = ~now & (p[:, 2] > 0)
+    i = np.flatnonzero(hit)
+    p, k = eye + directions[i] * t[i, None], index[i]
+    off = p[:, :2] - xy[k]
+    along = (off * tangent[k]).sum(axis=1)
+    across = off[:, 0] * tangent[k, 1] - off[:, 1] * tangent[k, 0]
+    normal = np.stack([across * tangent[k, 1], -across * tangent[k, 0], p[:, 2] - r], axis=1)
+    face = ((k == 0) & (along < -0.001)) | ((k == len(xy) - 1) & (along > 0.001))
+    normal[face] = np.column_stack([tangent[k[face]] * np.sign(along[face])[:, None], np.zeros(face.sum())])
+    normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-9)
+    light = np.array(camera.light) / np.linalg.norm(camera.light)
+    diffuse, strong, narrow = FINISHES[piece.finish]
+    half = light - directions[i]
+    half /= np.linalg.norm(half, axis=1, keepdims=True)
+    lit = 0.3 + 0.7 * np.clip(normal @ light, 0, 1) * (normal[:, 2] > -0.2)
+    shine = strong * np.clip((normal * half).sum(axis=1), 0, 1) ** (4 * narrow)
+    seen = np.array(diffuse) * lit[:, None] + shine[:, None]
+    if piece.mark_mm is not None:
+        pen = (np.abs(s[k] + along - piece.mark_mm) < piece.mark_wide_mm / 2) & ~face
+        seen[pen] = (0.05, 0.05, 0.08)
+    bore = face & (np.hypot(across, p[:, 2] - r) < 0.7 * r)
+    seen[bore] = 0.04
+    colour[rows[i], cols[i]] = np.clip(seen, 0, 1)
