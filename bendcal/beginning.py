@@ -21,23 +21,12 @@ from bendcal.folder import read_shop
 from bendcal.lab import own_notebooks
 from bendcal.shop import Shop
 
-__all__ = ["MY_SHOP", "PRACTICE", "SAMPLE", "begin_shop", "is_sample", "practice_copy"]
+__all__ = ["MY_SHOP", "PRACTICE", "begin_shop", "practice_copy"]
 
-#: The shipped sample, which the forms leave as it is; a copy of it; and a shop of one's own.
-SAMPLE, PRACTICE, MY_SHOP = "sample_measurements", "practice_shop", "my_shop"
+#: A copy of the shipped sample, which the forms leave as it is; and a shop of one's own.
+PRACTICE, MY_SHOP = "practice_shop", "my_shop"
 
 _NAME = re.compile(r"[^\W_][\w .-]{0,58}[\w]|[^\W_]")  # a folder's name on any system
-
-
-def is_sample(folder: str | os.PathLike[str]) -> bool:
-    """Whether a folder is the shipped sample, or a copy that still bears its name.
-
-    Examples
-    --------
-    >>> is_sample("../sample_measurements"), is_sample("my shop")
-    (True, False)
-    """
-    return Path(folder).expanduser().resolve().name == SAMPLE
 
 
 def begin_shop(folder: str | os.PathLike[str], *, bender: Mapping[str, str], tube: Mapping[str, str], notebooks: Path) -> Shop:

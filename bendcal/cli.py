@@ -6,11 +6,10 @@ import argparse
 import sys
 from collections.abc import Sequence
 
-from bendcal.calibration import Calibration, calibrate
+from bendcal.calibration import Calibration
 from bendcal.compare import compare
 from bendcal.design import next_offcuts, plan_offcuts
 from bendcal.faults import ShopFaults
-from bendcal.folder import read_shop
 from bendcal.job_command import add_commands
 from bendcal.keeping import keep, news
 from bendcal.inch_words import with_inches
@@ -20,9 +19,11 @@ from bendcal.layout import paragraph
 from bendcal.line_commands import add_line_commands
 from bendcal.marks import MarkSheet, mark_out
 from bendcal.measures import length_mm
+from bendcal.notices import Notices, print_list
 from bendcal.order import cautions, order_of_work
 from bendcal.planned import mark_out_planned, told_too_near
 from bendcal.reports import cut_sentence, difference_table, laws_table, marks_table
+from bendcal.sample import is_sample
 from bendcal.scan_command import add_scan_command
 from bendcal.shop import Shop, UnknownName, named
 from bendcal.version import __version__
@@ -91,10 +92,12 @@ def main(words: Sequence[str] | None = None) -> int:
         return int(stop.code or 0)
     try:
         asked.does(asked)
+        asked.notices.finish()
     except BrokenPipeError:  # what was printed is read by a program that has seen enough
         sys.stdout = None
         return 0
     except (ValueError, KeyError, OSError) as error:
+        asked.notices.finish(getattr(error, "faults", ()))
         print(f"bendcal: {_sentence(error)}", file=sys.stderr)
         return 2
     return 0
@@ -120,6 +123,8 @@ def _parser() -> argparse.ArgumentParser:
         prog="bendcal", description="Learn what a hand tube bender really does, then mark the next line by it.",
         epilog=EXAMPLES, formatter_class=argparse.RawDescriptionHelpFormatter,
     )  # fmt: skip
+    notices = Notices()
+    parser.set_defaults(notices=notices)
     parser.add_argument("--version", action="version", version=f"bendcal {__version__}")
     jobs = parser.add_subparsers(title="jobs", metavar="JOB", required=True)
 
@@ -158,9 +163,9 @@ def _parser() -> argparse.ArgumentParser:
     worksheet.add_argument("--planned", type=int, metavar="N", help="put the N offcuts on it that teach the most")
     worksheet.set_defaults(does=_worksheet)
 
-    add_commands(jobs, _shop, _read)
-    add_line_commands(jobs, _shop, _read)
-    add_scan_command(jobs, _shop)
+    add_commands(jobs, notices.shop, notices.read)
+    add_line_commands(jobs, notices.shop, notices.read)
+    add_scan_command(jobs, notices.shop)
 
     notebooks = jobs.add_parser("notebooks", help="open the notebooks in JupyterLab", description="Open the notebooks in a quiet JupyterLab.")
     notebooks.add_argument("--shop", metavar="FOLDER", help="put copies of the notebooks, set to this shop, into its folder and open those")
@@ -170,43 +175,17 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _shop(folder: str) -> Shop:
-    """The shop, with all that looks wrong, or is left out because of its faults, printed first.
-
-    What no law is learnt from may have faults: the job that needs it stops, and no other.
-    """
-    shop = read_shop(folder, whole=False)
-    _list("Looks wrong; see whether it is:", [caution.sentence for caution in shop.cautions])
-    return shop
-
-
-def _read(folder: str) -> tuple[Shop, Calibration]:
-    """The shop and what its offcuts teach.
-
-    The fit takes a moment only, so it is made afresh each time: a stored one could be of
-    older readings.
-    """
-    shop = _shop(folder)
-    return shop, calibrate(shop)
-
-
-def _list(heading: str, sentences: Sequence[str]) -> None:
-    if sentences:
-        print(heading)
-        for sentence in sentences:
-            print(paragraph(sentence, first="  - "))
-        print()
-
-
 def _calibrate(asked: argparse.Namespace) -> None:
-    shop, cal = _read(asked.shop)
+    shop, cal = asked.notices.read(asked.shop)
+    if is_sample(asked.shop):
+        print(paragraph("This shop is the sample, and invented: do not bend good tube by what it teaches."), end="\n\n")
     for law in cal.laws.values():
         print(paragraph(str(law)), end="\n\n")
     print(laws_table(cal))
     print(paragraph("Dial, take-up and gain are for a square bend; in brackets the 95 % interval."), end="\n\n")
-    _list("Set aside, and not counted:", [f"{offcut}: {reason}" for offcut, reason in cal.set_aside])
-    _list("Does not agree with the other pieces:", cal.blunders)
-    _list("New since the last calibration:", news(shop))
+    print_list("Set aside, and not counted:", [f"{offcut}: {reason}" for offcut, reason in cal.set_aside])
+    print_list("Does not agree with the other pieces:", cal.blunders)
+    print_list("New since the last calibration:", news(shop))
     try:
         advice = next_offcuts(shop).sentence
     except ShopFaults as error:
@@ -216,7 +195,7 @@ def _calibrate(asked: argparse.Namespace) -> None:
 
 
 def _compare(asked: argparse.Namespace) -> None:
-    shop, cal = _read(asked.shop)
+    shop, cal = asked.notices.read(asked.shop)
     for tube in (asked.first, asked.second):
         named(shop.tubes, tube, "tube")
     if asked.first == asked.second:
@@ -241,7 +220,7 @@ def _bender_of_both(cal: Calibration, first: str, second: str) -> str:
 
 
 def _marks(asked: argparse.Namespace) -> None:
-    shop, cal = _read(asked.shop)
+    shop, cal = asked.notices.read(asked.shop)
     if asked.line is None:
         shop.need("lines.csv", *(f"lines/{name}.csv" for name in shop.unread_lines))  # any of them may be the first
     if asked.line is None and not shop.lines:
@@ -252,8 +231,8 @@ def _marks(asked: argparse.Namespace) -> None:
     # Saved before anything is printed: whoever reads the first lines only has the whole sheet all the same.
     files = save_sheet(sheet, shop.folder, paper=asked.paper, inches=asked.inches)
     print(f"{sheet.line.line}: {sheet.tube.tube} on {sheet.bender.bender}", end="\n\n")
-    _list("Cautions:", [with_inches(str(notice), asked.inches) for notice in cautions(sheet)])
-    _list("Warnings; put these right before you cut:", [with_inches(said, asked.inches) for said in sheet.warnings])
+    print_list("Cautions:", [with_inches(str(notice), asked.inches) for notice in cautions(sheet)])
+    print_list("Warnings; put these right before you cut:", [with_inches(said, asked.inches) for said in sheet.warnings])
     print(paragraph(cut_sentence(sheet, inches=asked.inches)), end="\n\n")
     if sheet.legs.bends:
         print(marks_table(sheet, inches=asked.inches))
@@ -273,10 +252,10 @@ def _marked(shop: Shop, cal: Calibration, line: str, feed: str | None) -> MarkSh
 
 def _print(asked: argparse.Namespace) -> None:
     measured = 100.0 if asked.measured is None else length_mm(asked.measured)
-    shop, cal = _read(asked.shop)
+    shop, cal = asked.notices.read(asked.shop)
     sheet = _marked(shop, cal, asked.line, asked.feed)
     print(paragraph(str(cautions(sheet)[0])), end="\n\n")
-    _list("Warnings; put these right before you cut:", [with_inches(said, asked.inches) for said in sheet.warnings])
+    print_list("Warnings; put these right before you cut:", [with_inches(said, asked.inches) for said in sheet.warnings])
     from bendcal.sheets import save_true_scale  # draws, so it is loaded by this job alone
 
     print(f"Written: {save_true_scale(sheet, shop.folder, paper=asked.paper, measured_mm=measured, inches=asked.inches)}")
@@ -284,7 +263,7 @@ def _print(asked: argparse.Namespace) -> None:
 
 
 def _worksheet(asked: argparse.Namespace) -> None:
-    shop = _shop(asked.shop)
+    shop = asked.notices.shop(asked.shop)
     if asked.planned is not None and asked.planned < 1:
         raise ValueError(f"--planned is {asked.planned}; it must be 1 or more, or be left out.")
     planned = plan_offcuts(shop, count=asked.planned).offcuts if asked.planned else None

@@ -19,6 +19,7 @@ from bendcal.line_files import read_lines
 from bendcal.log import LOG, SIDE, fold_in, locked, log_path, read_log
 from bendcal.offcuts import Offcut
 from bendcal.readings import offcuts_of
+from bendcal.sample import invented_caution, is_sample
 from bendcal.shop import Shop
 from bendcal.stock_files import read_stock
 
@@ -145,6 +146,8 @@ def _offcuts(folder: Path, facts: Facts, faults: list[Fault], cautions: list[Cau
     cautions.extend(log.cautions)
     names = by_name(log, "offcut", faults)
     offcuts = offcuts_of(log, facts, faults, cautions)
+    if not is_sample(folder):  # which says itself what it is
+        cautions += invented_caution(log, offcuts)
     if (folder / SIDE).exists():
         offcuts += _waiting(folder, facts, names, offcuts, faults, cautions)
     return offcuts

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 from bendcal.calibration import Calibration
 from bendcal.job import Job, plan_job
@@ -12,6 +12,7 @@ from bendcal.layout import paragraph
 from bendcal.line_saving import save_line
 from bendcal.measures import length_mm
 from bendcal.mirror import PLANES, mirrored
+from bendcal.notices import print_list
 from bendcal.shop import Shop
 from bendcal.supports import supports_for
 
@@ -57,17 +58,17 @@ def _job(asked: argparse.Namespace, read: Callable[[str], tuple[Shop, Calibratio
     job = plan_job(shop, cal, lines=asked.lines or None, kerf_mm=kerf, usable_mm=usable)
     print(paragraph(BEFORE), end="\n\n")
     for refused in job.refused:
-        _list(f"{refused.line} is not to be cut as it is; put right first:", refused.reasons)
+        print_list(f"{refused.line} is not to be cut as it is; put right first:", refused.reasons)
     if job.tasks:
         benders, tubes = job.changes
         print(f"The order of making; changes of bender: {benders}, of tube: {tubes}.")
         print(order_table(job, inches=asked.inches), end="\n\n")
-    _list("How the bends are made:", bending_sentences(job))
+    print_list("How the bends are made:", bending_sentences(job))
     _practice(job)
     for tube, cuts in job.cuts.items():
-        _list(f"{tube}, cut from:", cuts.sentences)
+        print_list(f"{tube}, cut from:", cuts.sentences)
     print(tube_table(job, inches=asked.inches), end="\n\n")
-    _list("To buy:", [total.sentence for total in job.totals if total.missing_mm])
+    print_list("To buy:", [total.sentence for total in job.totals if total.missing_mm])
     if job.fittings.nuts:
         print(fittings_table(job), end="\n\n")
     if job.tasks:
@@ -82,15 +83,7 @@ def _job(asked: argparse.Namespace, read: Callable[[str], tuple[Shop, Calibratio
 
 
 def _practice(job: Job) -> None:
-    _list("To practise first, on scrap of the same lot:", [f"{each.count} × {each.length_mm:g} mm {each.tube}: {each.what}" for each in job.practice])
-
-
-def _list(heading: str, sentences: Sequence[str]) -> None:
-    if sentences:
-        print(heading)
-        for sentence in sentences:
-            print(paragraph(sentence, first="  - "))
-        print()
+    print_list("To practise first, on scrap of the same lot:", [f"{each.count} × {each.length_mm:g} mm {each.tube}: {each.what}" for each in job.practice])
 
 
 def _mirror(asked: argparse.Namespace, shop: Shop) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 from bendcal.calibration import Calibration
 from bendcal.clearance import obstacle_clearances
@@ -11,6 +11,7 @@ from bendcal.design import next_offcuts, plan_offcuts
 from bendcal.faults import Caution
 from bendcal.feasible import plan_bending
 from bendcal.layout import TextTable, paragraph
+from bendcal.notices import print_list
 from bendcal.path import LegTooShort
 from bendcal.pattern import adjust_pattern
 from bendcal.pattern_files import read_pattern
@@ -61,8 +62,8 @@ def _plan(asked: argparse.Namespace, read: Read) -> None:
     if plans.best is not None and plans.best.steps:
         print(plan_table(plans.best))
         print(paragraph(TURNS), end="\n\n")
-    _list("Put right first:", rule_sentences(plans, stops=True))
-    _list("To know:", [*rule_sentences(plans, stops=False), *plans.notes])
+    print_list("Put right first:", rule_sentences(plans, stops=True))
+    print_list("To know:", [*rule_sentences(plans, stops=False), *plans.notes])
     try:
         clear = obstacle_clearances(shop, cal, asked.line)
     except LegTooShort:  # said above
@@ -75,16 +76,16 @@ def _plan(asked: argparse.Namespace, read: Read) -> None:
 def _pattern(asked: argparse.Namespace, shop: Shop) -> None:
     cautions: list[Caution] = []
     pattern = read_pattern(shop, asked.line, cautions=cautions)
-    _list("Looks wrong; see whether it is:", [caution.sentence for caution in cautions])
+    print_list("Looks wrong; see whether it is:", [caution.sentence for caution in cautions])
     adjusted = adjust_pattern(pattern.all_counted if asked.all else pattern)
-    _list("Set aside, and not counted:", [f"{seen.words}: {seen.set_aside}" for seen in pattern.observations if seen.set_aside and not asked.all])
-    _list("Does not fit:", adjusted.suspects)
-    _list("Still open:", adjusted.missing)
+    print_list("Set aside, and not counted:", [f"{seen.words}: {seen.set_aside}" for seen in pattern.observations if seen.set_aside and not asked.all])
+    print_list("Does not fit:", adjusted.suspects)
+    print_list("Still open:", adjusted.missing)
     if adjusted.settled:
         print(f"{asked.line}, legs, angles and twists from end A on, with the 95 % range:")
         print(shape_table(adjusted), end="\n\n")
-    _list("How it closes:", adjusted.closing)
-    _list("To know:", adjusted.notes)
+    print_list("How it closes:", adjusted.closing)
+    print_list("To know:", adjusted.notes)
     print(fit_table(adjusted))
 
 
@@ -106,11 +107,3 @@ def _next(asked: argparse.Namespace, one: OneShop) -> None:
             "": [str(k) for k in range(1, len(rows) + 1)], "bender": list(rows["bender"]), "tube": list(rows["tube"]),
             "dial °": [f"{dial:g}" for dial in rows["dial_deg"]], "read": list(rows["readings"]),
         }))  # fmt: skip
-
-
-def _list(heading: str, sentences: Sequence[str]) -> None:
-    if sentences:
-        print(heading)
-        for sentence in sentences:
-            print(paragraph(sentence, first="  - "))
-        print()

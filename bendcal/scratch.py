@@ -39,7 +39,8 @@ def as_it_would_be(folder: Path, changes: Mapping[str, bytes | None]) -> tuple[l
     """
     before = {_what(each) for each in _remarks(folder)}
     with tempfile.TemporaryDirectory(prefix="bendcal-") as scratch:
-        copy = Path(scratch)
+        copy = Path(scratch) / folder.resolve().name  # by its own name: the sample is still the sample
+        copy.mkdir()
         for sub in _FOLDERS:
             (copy / sub).mkdir(exist_ok=True)
             for name in listed(folder / sub):

@@ -258,7 +258,7 @@ def test_an_unforeseen_operating_system_error_is_told_with_its_file(
     def fails(folder: str, **_: bool) -> None:
         raise PermissionError(13, "Permission denied", "tubes.csv")
 
-    monkeypatch.setattr("bendcal.cli.read_shop", fails)
+    monkeypatch.setattr("bendcal.notices.read_shop", fails)
     assert told(capsys, "calibrate", "x", code=2)[1] == "bendcal: tubes.csv: Permission denied.\n"
 
 

@@ -210,3 +210,17 @@ def test_a_file_in_the_place_of_the_folder_of_lines(tmp_path: Path) -> None:
 def test_the_sample_is_whole() -> None:
     """Nothing of the shipped sample is left out."""
     assert read_shop(SAMPLE, whole=False).unread == {}
+
+
+def test_what_stops_a_job_is_said_once(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The fault is told as what stops the job; another part's, which does not, as left out; a job that goes on tells both, at its end."""
+    folder = spoiled(tmp_path, "lines/front.csv")
+    (folder / "stock.csv").write_text("piece,tube,length_mm\nrack,nothing,1000\n", encoding="utf-8")
+    assert main(["marks", str(folder), "front"]) == 2
+    out, err = capsys.readouterr()
+    assert "lines/front.csv, row" in err and "lines/front.csv" not in out and "stock.csv" not in err
+    assert out.lstrip().startswith("Left out, because it cannot be read as it is:\n  - stock.csv, row 2")
+    assert main(["calibrate", str(folder)]) == 0
+    out, err = capsys.readouterr()
+    assert out.count("lines/front.csv, row 2") == out.count("stock.csv, row 2") == 1 and not err
+    assert out.index("Written:") < out.index("Left out, because") < out.index("stock.csv, row 2")

@@ -6,10 +6,11 @@ import pytest
 from a_shop import FILES, changed, write_shop
 
 from bendcal.appending import append_offcut
-from bendcal.beginning import MY_SHOP, PRACTICE, begin_shop, is_sample, practice_copy
+from bendcal.beginning import MY_SHOP, PRACTICE, begin_shop, practice_copy
 from bendcal.faults import ShopFaults
 from bendcal.line_changing import begin_line, put_line_aside
 from bendcal.progress import progress
+from bendcal.sample import is_sample
 from bendcal.setting_aside import set_aside
 
 ROOT = Path(__file__).resolve().parent.parent

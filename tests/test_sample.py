@@ -2,6 +2,7 @@
 
 import csv
 import re
+import shutil
 import subprocess
 import sys
 from dataclasses import replace
@@ -11,6 +12,7 @@ import numpy as np
 import pytest
 
 from bendcal import ShopFaults, calibrate, mark_out
+from bendcal.cli import main
 from bendcal.folder import read_shop
 from tests.invented import TrueLaw, bend_line, fit_onto, form, ideal_marks, make_sample, nodes_of, true_law
 from tests.invented import sample_shop as truth
@@ -292,3 +294,28 @@ def test_no_line_of_the_sample_is_hard_to_bend(shop, cal, name: str) -> None:
     """No warning speaks of a straight too short, a bend beyond the offcuts or the dial, or a mark off the tube."""
     said = " ".join(mark_out(shop, cal, name).warnings)
     assert not re.search(r"straight tube|beyond|below the dial|falls off|Only", said), said
+
+
+def test_a_copy_with_the_sample_s_offcuts_in_it_says_so(tmp_path: Path, sample_folder: Path, capsys) -> None:
+    """Every reading of the copy tells how many are invented and count; rows of one's own and those set aside are no such."""
+    copy = tmp_path / "my shop"
+    shutil.copytree(sample_folder, copy)
+    rows = table("offcuts.csv")
+    counting = sum(not row["set_aside"] for row in rows)
+    (told,) = read_shop(copy).cautions
+    assert (told.file, told.found) == ("offcuts.csv", f"{counting} offcuts that are the sample's, and invented")
+    assert "Take them out before you bend good tube" in told.sentence
+    for row in rows[1:]:
+        row["made_by"] = "me, with the protractor"
+    (copy / "offcuts.csv").write_text(make_sample.csv_text(rows), encoding="utf-8")
+    (told,) = read_shop(copy).cautions
+    assert told.found == "1 offcut that is the sample's, and invented"
+    (copy / "offcuts.csv").write_text(make_sample.csv_text(rows[1:]), encoding="utf-8")
+    assert read_shop(copy).cautions == ()
+
+
+def test_the_sample_says_once_what_it_is(sample_folder: Path, capsys) -> None:
+    """Learnt from by the command, it says so in one sentence, and not as something that looks wrong."""
+    assert main(["calibrate", str(sample_folder)]) == 0
+    said = capsys.readouterr().out
+    assert said.startswith("This shop is the sample, and invented: do not bend good tube") and said.count("invented") == 1

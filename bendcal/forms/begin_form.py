@@ -8,7 +8,7 @@ from pathlib import Path
 
 import ipywidgets as widgets
 
-from bendcal.beginning import MY_SHOP, begin_shop, is_sample
+from bendcal.beginning import MY_SHOP, begin_shop
 from bendcal.faults import ShopFaults
 from bendcal.forms.boxes import Boxes, button
 from bendcal.forms.echo import Echo
@@ -18,6 +18,7 @@ from bendcal.forms.saying import Notices, small
 from bendcal.forms.telling import clock
 from bendcal.lab import notebooks_folder
 from bendcal.materials import ALLOYS
+from bendcal.sample import is_sample
 
 __all__ = ["BeginForm"]
 

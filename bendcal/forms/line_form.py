@@ -6,7 +6,7 @@ import os
 
 import ipywidgets as widgets
 
-from bendcal.beginning import is_sample, practice_copy
+from bendcal.beginning import practice_copy
 from bendcal.forms.boxes import Boxes, button
 from bendcal.forms.leg_form import LegForm
 from bendcal.forms.line_values import FACT_HINTS, FACTS, LineFacts, kind_of
@@ -19,6 +19,7 @@ from bendcal.forms.telling import SAMPLE_STAYS, clock
 from bendcal.forms.watching import watch
 from bendcal.line_rows import KINDS
 from bendcal.lines import SERVICES
+from bendcal.sample import is_sample
 
 __all__ = ["LineForm"]
 

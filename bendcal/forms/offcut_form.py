@@ -8,7 +8,7 @@ from collections.abc import Callable
 
 import ipywidgets as widgets
 
-from bendcal.beginning import is_sample, practice_copy
+from bendcal.beginning import practice_copy
 from bendcal.forms.boxes import Boxes, button
 from bendcal.forms.chord_values import CHORD
 from bendcal.forms.earlier import EarlierPieces
@@ -21,6 +21,7 @@ from bendcal.forms.sketch import EXAMPLE_TUBE, Sketch
 from bendcal.forms.telling import CHORD_HOW, HINTS, HOW, SAMPLE_STAYS, clock, count_of, in_words, listening
 from bendcal.forms.watching import watch
 from bendcal.offcuts import CROSSINGS, Offcut
+from bendcal.sample import is_sample
 from bendcal.setting_aside import set_aside
 
 __all__ = ["OffcutForm"]

@@ -8,7 +8,6 @@ import os
 import ipywidgets as widgets
 
 from bendcal.adding import file_of, rows_of
-from bendcal.beginning import is_sample
 from bendcal.correcting import take_out_row
 from bendcal.ends import FORMS
 from bendcal.forms.boxes import Boxes, button
@@ -22,6 +21,7 @@ from bendcal.forms.watching import watch
 from bendcal.history import history_file
 from bendcal.layout import TextTable
 from bendcal.materials import ALLOYS
+from bendcal.sample import is_sample
 from bendcal.stock import SHAPES_ON_HAND
 
 __all__ = ["FactsForm", "RowForm"]
