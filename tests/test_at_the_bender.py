@@ -9,14 +9,17 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from matplotlib.colors import to_hex
+from matplotlib.patches import Circle, Polygon
 from pypdf import PdfReader
 from scipy import stats
 
 import bendcal
 from bendcal.bodies import BenderBody
 from bendcal.feasible import plan_bending
-from bendcal.figures import at_the_bender
+from bendcal.figures import at_the_bender, twist_clock
 from bendcal.figures.bender_view import bender_view
+from bendcal.figures.paper import INK
 from bendcal.path import wrap_deg
 from bendcal.plan_report import plan_table
 from bendcal.plans import Plan, PlanStep
@@ -26,6 +29,7 @@ from bendcal.sheets import save_bending
 from bendcal.solids import Solid
 from bendcal.stroke import workpiece_of
 from bendcal.working import work_steps
+from tests.drawing import boxes, collisions, texts
 
 SAMPLE = Path(__file__).resolve().parent.parent / "sample_measurements"
 SHEET = bendcal.mark_out(a_line.SHOP, a_line.CAL, a_line.line())
@@ -121,6 +125,38 @@ def test_no_text_is_cut_off() -> None:
                 if text.get_text():
                     box = text.get_window_extent()
                     assert box.x0 >= 0 and box.y0 >= 0 and box.x1 <= width and box.y1 <= height, (name, text.get_text())
+
+
+def test_no_label_hides_another_or_an_end() -> None:
+    """In the pictures of the sample's lines no words touch other words, a clock's, or the letter of an end; every handle in view keeps its name."""
+    shop = bendcal.read_shop(SAMPLE)
+    cal = bendcal.calibrate(shop)
+    for name in ("brake-far-side", "fuel-feed"):
+        plan = plan_bending(shop, cal, name).best
+        sheet = bendcal.mark_out(shop, cal, name, feed=plan.feed, order=plan.order)
+        picture = at_the_bender.steps(sheet, plan, bodies=shop.bodies)
+        picture.set_dpi(300)
+        found = texts(picture.axes[0])
+        assert collisions(picture, found, touch_mm=0.0) == []
+        assert [text.get_text() for text in found].count("lever handle") == sheet.legs.bends
+        labels = [text for text in found if text.get_text().endswith((" up", " down", " handle"))]
+        discs = [patch for patch in picture.axes[0].patches if isinstance(patch, Circle) and patch.radius == 2.6]
+        assert len(discs) == 2 * sheet.legs.bends
+        for text, (x0, y0, x1, y1) in zip(labels, boxes(picture, labels), strict=True):
+            for disc in discs:
+                x, y = disc.center
+                assert np.hypot(x - np.clip(x, x0, x1), y - np.clip(y, y0, y1)) > disc.radius, (name, text.get_text())
+
+
+def test_one_sign_means_one_thing_and_the_key_says_what_is_drawn() -> None:
+    """The black triangle is the clocks' alone; the hand before is drawn dashed, and the key of each picture says so."""
+    plan = plan_for(SHEET, [1, 2, 3, 4, 5, 6], "AAAAAA")
+    picture = at_the_bender.steps(SHEET, plan)
+    solid = [patch for patch in picture.axes[0].patches if isinstance(patch, Polygon) and to_hex(patch.get_facecolor()) == INK]
+    assert len(solid) == 6  # one a clock
+    said = " ".join(at_the_bender.KEY)
+    assert "White arrow: the reference" in said and "bends towards their black triangle" in said
+    assert "dashed: before" in said and "dashed: where it was before" in twist_clock.KEY and "dotted" not in said
 
 
 def test_a_step_that_the_plan_does_not_have_is_refused() -> None:

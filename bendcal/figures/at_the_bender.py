@@ -10,7 +10,7 @@ from matplotlib.patches import Circle, Rectangle
 
 from bendcal.bodies import BenderBody
 from bendcal.figures.bender_view import BenderView, bender_view
-from bendcal.figures.paper import BLUE, GREY, INK, MM_PER_POINT, PALE, PAPER, Picture, canvas, line, text_width_mm, write
+from bendcal.figures.paper import BLUE, GREY, INK, MM_PER_POINT, PALE, PAPER, Picture, canvas, line, printable, text_width_mm, write
 from bendcal.figures.shapes import Strokes, around, arrow, badge, outline
 from bendcal.figures.twist_clock import draw_clock
 from bendcal.marks import MarkSheet
@@ -19,13 +19,15 @@ from bendcal.stroke import workpiece_of
 
 __all__ = ["KEY", "STEP_WIDTH_MM", "draw_step", "one_step", "step_views", "steps"]
 
-STEP_WIDTH_MM, _HEAD_MM, _CLOCK_MM, _CLOCK_TALL_MM, _MOST_MM = 106.0, 12.0, 37.0, 38.0, 48.0
+STEP_WIDTH_MM, _HEAD_MM, _CLOCK_MM, _CLOCK_TALL_MM, _MOST_MM = 106.0, 12.0, 39.5, 38.0, 48.0
 _SIDE_MM, _ABOVE_MM = 7.5, 11.0  # room for the ends' letters and heights
 #: What the pictures show.
 KEY = (
-    "From above. Black triangle: the reference, with the mark on it; dashed: where the bend takes the tube; waves: tube left out.",
-    "Clocks: seen from end A towards B; the tube bends towards their top; up is off the bench, towards you. Solid: the line now; dotted: before.",
+    "From above. White arrow: the reference, with the mark on it; dashed: where the bend takes the tube; waves: tube left out.",
+    "Clocks: seen from end A towards B; the tube bends towards their black triangle; up is off the bench. Solid: the line now; dashed: before.",
 )
+_REFERENCE = np.array([(0.0, 0.0), (-1.7, -2.0), (-0.7, -2.0), (-0.7, -4.4), (0.7, -4.4), (0.7, -2.0), (1.7, -2.0)])
+_TEXT_MM, _BADGE_MM = 3.4, 2.6  # how high a label is; an end's letter
 _BENT, _HERE, _BODY = "#9fb4cf", "#5b86b8", "#ececec"
 
 
@@ -100,12 +102,13 @@ def draw_step(ax: Axes, view: BenderView, sheet: MarkSheet, number: int, *, x: f
     origin = middle - (low + high) / 2 * scale
     at = lambda points: origin + np.asarray(points, float)[..., :2] * scale  # noqa: E731
     window = (middle - room / 2 + 1.0, middle + room / 2 - 1.0)
-    for body in bodies:
-        _body(ax, body, at, scale, window, at(np.concatenate([view.held_mm, view.swung_mm])))
     _die(ax, view, at, scale)
     _tube(ax, view, at, scale)
-    _ends(ax, view, at, scale, window)
-    centre = np.array([x + STEP_WIDTH_MM - 0.5 * _CLOCK_MM - 1.0, top - _HEAD_MM - 15.0])
+    taken = _drawn(view, at, scale)
+    taken = _ends(ax, view, at, scale, window, taken)
+    for body in bodies:
+        taken = _body(ax, body, at, scale, window, taken)
+    centre = np.array([x + STEP_WIDTH_MM - 19.5, top - _HEAD_MM - 15.0])
     draw_clock(ax, centre, view.line_deg, view.before_deg)
     right = "up" if view.step.feed == "A" else "down"
     for side, words in ((1, right), (-1, "down" if right == "up" else "up")):
@@ -139,28 +142,51 @@ def _tall_mm(view: BenderView, scale: float) -> float:
     return _HEAD_MM + max((high - low)[1] * scale + 2 * _ABOVE_MM, _CLOCK_TALL_MM)
 
 
-def _body(ax: Axes, body: BenderBody, at, scale: float, window: tuple, tube: np.ndarray) -> None:
-    """A rod or a box of the bender from above, as far as it is in the picture."""
+def _drawn(view: BenderView, at, scale: float) -> np.ndarray:
+    """Points (k, 2) [mm] that no label may hide: the tube, the die, the mark with its arrow, and where the bend takes the tube."""
+    ways = [at(way) for way in (view.held_mm, view.swung_mm)]
+    ways += [np.array([at((0.0, -view.die_radius_mm)), at((view.arc_mm, -view.die_radius_mm))]), at(_after(view))]
+    points = [np.linspace(p, q, 2 + int(np.hypot(*(q - p)))) for way in ways for p, q in zip(way, way[1:], strict=False)]
+    die = [around(at((0.0, 0.0)), share * view.die_radius_mm * scale, 0.0, 360.0, points=24) for share in (0.0, 0.5, 1.0)]
+    return np.concatenate([*points, *die, _tip(view, at) + _REFERENCE])
+
+
+def _body(ax: Axes, body: BenderBody, at, scale: float, window: tuple, taken: np.ndarray) -> np.ndarray:
+    """A rod or a box of the bender from above, as far as it is in the picture, its name where it hides least; returns what is taken then."""
     solid = body.solid
     if solid.shape not in ("capsule", "cylinder", "box"):
-        return
+        return taken
     half = (solid.width_mm or solid.diameter_mm) / 2 * scale
     ends = at(np.stack([solid.from_mm, solid.to_mm]))
     along = ends[1] - ends[0]
     length = float(np.hypot(*along))
     if length < 2 * half:  # it stands upright: what holds the bender, under it
-        return
+        return taken
     side = half * np.array([-along[1], along[0]]) / length
     patch = outline(ax, [ends[0] + side, ends[1] + side, ends[1] - side, ends[0] - side], fill=_BODY, edge=GREY, width=0.6, zorder=1.0)
     (x0, y0), (x1, y1) = window
     clip = ax.add_patch(_clip(x0, y0, x1, y1))
     patch.set_clip_on(True)
     patch.set_clip_path(clip)
-    half_word = text_width_mm(body.body, 8) / 2 + 1.0
-    places = [p for p in ends[0] + np.linspace(0.0, 1.0, 41)[:, None] * along if x0 + half_word < p[0] < x1 - half_word and y0 + 2 < p[1] < y1 - 2]
-    if places:  # the name stands where it is farthest from the tube
-        free = max(places, key=lambda p: float(np.abs((tube - p) / [1.0 + half_word / 4, 1.0]).max(axis=1).min()))
-        write(ax, *free, body.body, size=8, color=GREY, ha="center", va="center_baseline", zorder=1.5)
+    # On it where there is room, else close beside it.
+    across = side / half
+    beside = (half + 0.5 + np.abs(across) @ [text_width_mm(printable(body.body), 8.0) / 2, _TEXT_MM / 2]) * across
+    places = ends[0] + np.linspace(0.0, 1.0, 81)[:, None] * along
+    return _label(ax, body.body, np.concatenate([places, places + beside, places - beside]), window, taken, clear=2.0, size=8.0, color=GREY)
+
+
+def _label(ax: Axes, words: str, places: np.ndarray, window: tuple, taken: np.ndarray, *, clear: float, size: float, color: str, bold: bool = False) -> np.ndarray:
+    """Words at the first of the places (k, 2) that is `clear` [mm] of what is taken, or else the clearest; nowhere where none is in the picture. Returns what is taken then."""
+    half = np.array([text_width_mm(printable(words), size, bold=bold), _TEXT_MM]) / 2
+    inside = np.all((places > window[0] + half) & (places < window[1] - half), axis=1)
+    if not inside.any():
+        return taken
+    places = places[inside]
+    free = np.max(np.abs(places[:, None] - taken) - half, axis=2).min(axis=1)
+    best = places[np.argmax(np.minimum(free, clear))]
+    write(ax, *best, words, size=size, color=color, bold=bold, ha="center", va="center_baseline", halo=True, zorder=4.8 if bold else 1.5)
+    across = best + np.linspace(-1.0, 1.0, 9)[:, None] * half * [1.0, 0.0]
+    return np.concatenate([taken, across, across + [0.0, half[1]], across - [0.0, half[1]]])
 
 
 def _clip(x0: float, y0: float, x1: float, y1: float) -> Rectangle:
@@ -175,11 +201,22 @@ def _die(ax: Axes, view: BenderView, at, scale: float) -> None:
     way = around(centre, 0.62 * radius, -70.0, 25.0)
     line(ax, way[:-3], color=INK, width=1.0, zorder=1.9)
     arrow(ax, way[-6], way[-1], width=1.0, head=6.0, zorder=1.9)
+    line(ax, at(_after(view)), color=INK, width=1.0, style=(0, (4, 2)), zorder=1.7)
+    tip = _tip(view, at)
+    # Not the clocks' black triangle, which shows the way the tube bends.
+    outline(ax, [tip + step for step in _REFERENCE], fill=PAPER, width=1.0, zorder=4)
+
+
+def _after(view: BenderView) -> np.ndarray:
+    """Where the bend takes the tube: from the end of the arc on (2, 2) [mm of the bender]."""
     turn = np.radians(view.dial_deg)
     stop = view.die_radius_mm * np.array([np.sin(turn), -np.cos(turn)])
-    line(ax, at([stop, stop + 2.2 * view.die_radius_mm * np.array([np.cos(turn), np.sin(turn)])]), color=INK, width=1.0, style=(0, (4, 2)), zorder=1.7)
-    tip = at((view.mark_x_mm, -view.die_radius_mm - view.tube_radius_mm)) - [0.0, 0.8]
-    outline(ax, [tip, tip + [-1.5, -2.8], tip + [1.5, -2.8]], fill=INK, zorder=4)
+    return np.stack([stop, stop + 2.2 * view.die_radius_mm * np.array([np.cos(turn), np.sin(turn)])])
+
+
+def _tip(view: BenderView, at) -> np.ndarray:
+    """The tip of the reference's arrow, below the tube."""
+    return at((view.mark_x_mm, -view.die_radius_mm - view.tube_radius_mm)) - [0.0, 0.8]
 
 
 def _tube(ax: Axes, view: BenderView, at, scale: float) -> None:
@@ -229,18 +266,25 @@ def _break(ax: Axes, at: np.ndarray, half: float) -> None:
     outline(ax, gap, fill=PAPER, edge=PAPER, width=0.1, zorder=4.3)
 
 
-def _ends(ax: Axes, view: BenderView, at, scale: float, window: tuple) -> None:
-    """The ends' letters, and how far they stand up or hang down."""
+def _ends(ax: Axes, view: BenderView, at, scale: float, window: tuple, taken: np.ndarray) -> np.ndarray:
+    """The ends' letters, and how far they stand up or hang down beside them; returns what is taken then."""
     off = view.tube_radius_mm * scale + 3.6
     other = "B" if view.step.feed == "A" else "A"
+    told = []
     for points, letter, height in ((view.held_mm, view.step.feed, view.heights_mm[0]), (view.swung_mm, other, view.heights_mm[1])):
         way = at(points[-1]) - at(points[-2])
         length = float(np.hypot(*way))
         out = way / length if length > 0.3 else np.array([0.0, 1.0])
-        place = at(points[-1]) + off * out
+        # A letter keeps within its own picture: beside it stands the clock, above and below it are the other steps.
+        place = np.clip(at(points[-1]) + off * out, window[0] + _BADGE_MM, window[1] - _BADGE_MM)
         badge(ax, *place, letter, dark=True)
+        taken = np.concatenate([taken, place[None], around(place, 1.6, 0.0, 360.0, points=9), around(place, _BADGE_MM, 0.0, 360.0, points=13)])
         if abs(height) >= 1:
-            words = _height(height)
-            half = text_width_mm(words, 8.5, bold=True) / 2
-            x = min(max(place[0], window[0][0] + half), window[1][0] - half)
-            write(ax, x, place[1] + (3.6 if out[1] >= 0 else -6.4), words, size=8.5, bold=True, ha="center", halo=True, zorder=4.8)
+            told.append((place, _height(height), 1.0 if out[1] >= 0 else -1.0))
+    for place, words, side in told:
+        half = text_width_mm(words, 8.5, bold=True) / 2
+        aside = (half + 4.0) * np.array([(1.0, 0.0), (-1.0, 0.0)])
+        shifts = np.array([0.0, 0.4, -0.4, 0.8, -0.8, 1.2, -1.2])[:, None] * [half, 0.0]
+        steps = np.concatenate([shifts + [0.0, 5.2 * side], aside, shifts - [0.0, 5.2 * side], 2 * aside, shifts + [0.0, 9.0 * side], shifts - [0.0, 9.0 * side]])
+        taken = _label(ax, words, place + steps, window, taken, clear=0.8, size=8.5, color=INK, bold=True)
+    return taken
