@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 from bendcal.cells import name_key, tidy
@@ -184,7 +186,9 @@ def _from_nodes(table: Table, name: str, told: dict[str, str], faults: list[Faul
         return None
     try:
         labels = [record["label"] for record in records]
-        return line_from_nodes(name, nodes, labels=labels if any(labels) else (), **told)
+        line = line_from_nodes(name, nodes, labels=labels if any(labels) else (), **told)
+        corners = [records[k].row for k in line.corner_rows]
+        return replace(line, leg_from=tuple(f"{file}, rows {one} to {other}" for one, other in pairwise(corners)))
     except ValueError as error:
         text = str(error).removeprefix(f"line {name}: ")
         node = re.search(r"\bnode (\d+)", text)
@@ -218,10 +222,11 @@ def _from_legs(table: Table, name: str, told: dict[str, str], faults: list[Fault
         return None
     bends = records[:-1]
     try:
-        return line_from_legs(
+        line = line_from_legs(
             name, [record["leg_mm"] for record in records], [record["angle_deg"] for record in bends],
             [record["twist_deg"] or 0.0 for record in bends], **told,
         )  # fmt: skip
+        return replace(line, leg_from=tuple(f"{file}, row {record.row}" for record in records))
     except ValueError as error:
         faults.append(Fault(file, None, None, "", str(error).removeprefix(f"line {name}: "), ""))
         return None

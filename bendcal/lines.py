@@ -33,6 +33,7 @@ class Line:
     labels : k texts, one for each node (blank where it has none), or none at all
     shape_covariance : (3n + 1, 3n + 1) [mm, deg] of legs, angles and twists in that order, where
         the shape was measured (a pattern); None for a shape that is as it is given
+    leg_from : for each leg the file and the rows that say it, where the line was read from a file of its own
 
     Raises ValueError that names the field, or where nodes and legs differ.
 
@@ -52,6 +53,7 @@ class Line:
     nodes_mm: NDArray[np.float64] | None = None
     labels: tuple[str, ...] = ()
     shape_covariance: NDArray[np.float64] | None = None
+    leg_from: tuple[str, ...] = ()
     corner_rows: NDArray[np.intp] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:

@@ -117,6 +117,7 @@ def _refuse_overlap(line: Line, straights: np.ndarray) -> None:
         faults = [
             f"{leg_place(line, i)} is {line.legs.leg_mm[i]:.1f} mm, but its bends take up "
             f"{line.legs.leg_mm[i] - straights[i]:.1f} mm of it: {-straights[i]:.1f} mm are missing"
+            f"{f' ({line.leg_from[i]})' if i < len(line.leg_from) else ''}"
             for i in short
         ]
         raise LegTooShort(

@@ -56,4 +56,4 @@ def mirrored(line: Line, name: str, plane: str = "y", *, at_mm: float = 0.0) -> 
     if covariance is not None:
         sign = np.where(np.arange(len(covariance)) > 2 * line.bends, -1.0, 1.0)  # of legs, angles and twists
         covariance = sign[:, None] * covariance * sign
-    return replace(line, line=name, note=note, legs=mirror_legs(line.legs), nodes_mm=nodes, shape_covariance=covariance)
+    return replace(line, line=name, note=note, legs=mirror_legs(line.legs), nodes_mm=nodes, shape_covariance=covariance, leg_from=())

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 
 from bendcal.benders import Bender
-from bendcal.calibration import Calibration
+from bendcal.calibration import Calibration, calibrate
 from bendcal.ends import End
+from bendcal.folder import read_shop
 from bendcal.law import Law
 from bendcal.lines import Line, line_from_legs, line_from_nodes
 from bendcal.marks import MARK_COLUMNS, MarkSheet, mark_out
@@ -474,3 +475,20 @@ def test_a_straight_line_needs_room_for_both_its_nuts() -> None:
     """30 mm behind each of two flares do not fit into 50 mm."""
     said = warnings(a_line([50], [], end_a="flare", end_b="flare"))
     assert "has 50.0 mm of straight tube, but 60.0 mm are needed" in said[0]
+
+
+@pytest.mark.parametrize(
+    ("shape", "rows"),
+    [
+        ("x_mm,y_mm,z_mm\n0,0,0\n60,0,0\n60,10,0\n120,10,0\n", "rows 3 to 4"),
+        ("x_mm,y_mm,z_mm\n0,0,0\n30,0,0\n60,0,0\n60,10,0\n120,10,0\n", "rows 4 to 5"),
+        ("leg_mm,angle_deg,twist_deg\n60,90,\n10,90,180\n60,,\n", "row 3"),
+    ],
+)
+def test_a_leg_that_is_too_short_is_told_with_its_rows(tmp_path, shape, rows):
+    """A line that was read from a file is refused with the rows that say the leg, whichever kind of file it is."""
+    from tests.a_shop import write_shop
+
+    shop = read_shop(write_shop(tmp_path, lines__front=shape))
+    with pytest.raises(LegTooShort, match=rf"leg 2 .* mm are missing \(lines/front\.csv, {rows}\)\. Move the apexes"):
+        mark_out(shop, calibrate(shop), "front")
