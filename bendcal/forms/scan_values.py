@@ -1,0 +1,132 @@
+"""Offcuts from a picture, as typed: which picture, what was understood, what stands in the way, the recording."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from bendcal.cells import Column, tidy
+from bendcal.columns import OFFCUTS
+from bendcal.forms.understood import Understood, understood, understood_name
+from bendcal.offcuts import Offcut
+from bendcal.scan import ScanReading, ScanReadings, read_photo, read_scan
+from bendcal.scan.piece import SIDES
+from bendcal.scan.recording import record
+from bendcal.shop import Shop
+
+__all__ = ["HINTS", "KINDS", "NAMES", "ScanValues"]
+
+KINDS = ("scan", "photo")
+NAMES = {
+    "picture": "Picture", "kind": "Scan or photo", "tube": "Tube", "line_mm": "100 mm line", "end_a": "End A lies",
+    "piece": "Piece", "bender": "Bender", "length_mm": "Straight length", "dial_deg": "Dial", "mark_mm": "Mark",
+}  # fmt: skip
+HINTS = {
+    "picture": "its file, such as scan.png", "kind": "scan", "tube": "its name", "line_mm": "photo: what it measures, 100",
+    "end_a": "blank: where the mark is", "piece": "its number in the picture", "bender": "its name", "length_mm": "before the bend",
+    "dial_deg": "at the end of the stroke", "mark_mm": "blank: as the picture shows it",
+}  # fmt: skip
+_OF_OFFCUT = {column.name: column for column in OFFCUTS}
+_LINE = Column("line_mm", "length")
+READ, RECORD = ("picture", "kind", "tube", "line_mm", "end_a"), ("piece", "bender", "length_mm", "dial_deg", "mark_mm")
+
+
+@dataclass(frozen=True)
+class ScanValues:
+    """What is typed in the form's boxes, as text."""
+
+    picture: str = ""
+    kind: str = ""
+    tube: str = ""
+    line_mm: str = ""
+    end_a: str = ""
+    piece: str = ""
+    bender: str = ""
+    length_mm: str = ""
+    dial_deg: str = ""
+    mark_mm: str = ""
+
+    def understood(self, shop: Shop, pieces: Iterable[ScanReading] = ()) -> dict[str, Understood]:
+        """What each box means.
+
+        Parameters
+        ----------
+        shop : the shop
+        pieces : what was read from the picture
+
+        Examples
+        --------
+        >>> told = ScanValues(picture="a.png", tube="th", end_a="up").understood(Shop("here", {}, {"thin": None}, {}))
+        >>> told["tube"].value, told["end_a"].wrong
+        ('thin', 'There is no side of that name. There is: left, right, top, bottom.')
+        """
+        told = {"picture": Understood(tidy(self.picture)) if tidy(self.picture) else Understood(missing=True)}
+        told["kind"] = understood_name(self.kind or "scan", KINDS, "kind")
+        told["tube"] = understood_name(self.tube, shop.tubes, "tube")
+        told["line_mm"] = understood(self.line_mm or "100", _LINE)
+        told["end_a"] = understood_name(self.end_a, SIDES, "side", needed=False)
+        told["piece"] = understood_name(self.piece, [str(p.number) for p in pieces if not p.refused], "piece that was read")
+        told["bender"] = understood_name(self.bender, shop.benders, "bender")
+        told |= {name: understood(getattr(self, name), _OF_OFFCUT[name]) for name in ("length_mm", "dial_deg")}
+        told["mark_mm"] = understood(self.mark_mm, replace(_OF_OFFCUT["mark_mm"], filled=False))
+        return told
+
+    def blockers(self, shop: Shop, keys: Iterable[str], pieces: Iterable[ScanReading] = ()) -> list[str]:
+        """Sentences that say what stands in the way, for some of the boxes.
+
+        Parameters
+        ----------
+        shop : the shop
+        keys : of the boxes
+        pieces : what was read from the picture
+        """
+        told = self.understood(shop, pieces)
+        return [f"{NAMES[key]}: {told[key].wrong or 'still to fill in'}." for key in keys if not told[key].fine]
+
+    def file(self, folder: Path) -> Path:
+        """The picture's file: as it is written, or in the shop folder, or in its scans/.
+
+        Parameters
+        ----------
+        folder : the shop folder
+        """
+        name = Path(tidy(self.picture).strip("\"'")).expanduser()
+        places = [name, folder / name, folder / "scans" / name]
+        return next((place for place in places if place.is_file()), name)
+
+    def read(self, shop: Shop) -> ScanReadings:
+        """Read the picture.
+
+        Parameters
+        ----------
+        shop : the shop
+
+        Raises
+        ------
+        ValueError : where it cannot be read; the sentence says why
+        """
+        told = self.understood(shop)
+        how = {"od_mm": shop.tubes[told["tube"].value].od_mm, "end_a": told["end_a"].value or None}
+        if told["kind"].value == "photo":
+            return read_photo(self.file(Path(shop.folder)), **how, line_mm=told["line_mm"].value)
+        return read_scan(self.file(Path(shop.folder)), **how)
+
+    def record(self, shop: Shop, readings: ScanReadings) -> Offcut:
+        """Record the piece that is named.
+
+        Parameters
+        ----------
+        shop : the shop
+        readings : what was read from the picture
+
+        Raises
+        ------
+        ValueError : where something is missing or cannot be; nothing is written then
+        """
+        told = self.understood(shop, readings)
+        reading = next(p for p in readings if str(p.number) == told["piece"].value)
+        columns = {name: told[name].value for name in ("bender", "tube", "length_mm", "dial_deg")}
+        if told["mark_mm"].value is not None:
+            columns["mark_mm"] = told["mark_mm"].value
+        return record(shop.folder, reading, picture=readings.name, **columns)
