@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Callable
+from pathlib import Path
 
 __all__ = ["PageBar", "WaitingBar", "show_waiting"]
 
@@ -63,23 +65,27 @@ class WaitingBar:
 
 
 class PageBar(WaitingBar):
-    """A bar below the cell that works; when it is done, the cell's output is what it would be without."""
+    """A bar below the cell that works; when it is done, its place is blank, and all else that the cell has said still stands.
+
+    Clearing the cell's output would leave no blank, but take the cautions with it that were printed before.
+    """
 
     def _show(self) -> None:
         from IPython.display import display
 
         super()._show()
-        display(self.widget)
+        self._place = display(self.widget, display_id=True)
 
     def _hide(self) -> None:
-        from IPython.display import clear_output
-
         super()._hide()
-        clear_output()
+        self._place.update({"text/plain": ""}, raw=True)
 
 
 def show_waiting() -> None:
-    """From now on long work in this notebook shows a bar; outside a notebook this does nothing.
+    """From now on long work in this notebook shows a bar.
+
+    This does nothing outside a notebook, nor in one that the kit's own JupyterLab has not started: what a page run by
+    a program holds must not hang on how busy the machine is.
 
     Examples
     --------
@@ -89,7 +95,8 @@ def show_waiting() -> None:
         from IPython import get_ipython
     except ImportError:
         return
-    if getattr(get_ipython(), "kernel", None) is not None:
+    ours = Path(os.environ.get("PYTHONSTARTUP", "")).name == "page_start.py"
+    if ours and getattr(get_ipython(), "kernel", None) is not None:
         from bendcal.waiting import listen
 
         listen(PageBar())

@@ -30,13 +30,13 @@ def codes(page: Path) -> list[str]:
     return ["".join(cell["source"]) for cell in json.loads(page.read_text(encoding="utf-8"))["cells"] if cell["cell_type"] == "code"]
 
 
-def run(cells: Iterable[str], folder: Path, monkeypatch: pytest.MonkeyPatch) -> list[list[dict]]:
+def run(cells: Iterable[str], folder: Path, monkeypatch: pytest.MonkeyPatch, *, start: str = str(PAGE_START)) -> list[list[dict]]:
     """Run cells one after the other in one kernel, whatever goes wrong; the outputs of each.
 
     A kernel that was started by the kit's JupyterLab knows its startup file.
     """
     monkeypatch.setenv("PYTHONPATH", os.pathsep.join(filter(None, [str(ROOT), os.environ.get("PYTHONPATH")])))
-    monkeypatch.setenv("PYTHONSTARTUP", str(PAGE_START))
+    monkeypatch.setenv("PYTHONSTARTUP", start)
     book = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(code) for code in cells])
     NotebookClient(book, timeout=120, kernel_name="python3", allow_errors=True, resources={"metadata": {"path": str(folder)}}).execute()
     return [cell.outputs for cell in book.cells]
@@ -91,14 +91,21 @@ def test_a_name_that_the_kit_itself_lacks_is_no_matter_of_order(tmp_path: Path, 
     assert [each.partition(", which")[0] for each in names] == ["In the way: This cell uses “nothing_there”", "In the way: This cell uses “out_of_order”"]
 
 
-def test_a_bar_leaves_nothing_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Long work shows it, quick work does not, and what a cell prints afterwards stands alone."""
+def test_a_bar_leaves_a_blank_behind_and_takes_nothing_away(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Long work shows it, quick work does not; what a cell printed before and prints afterwards stands."""
     work = "import time\nfrom bendcal.waiting import long_work, tick\n"
-    slow = work + "long_work(lambda: [(tick('Bending', k, 9), time.sleep(0.1)) for k in range(9)])()\nprint('done')"
+    slow = work + "print('Look again')\nlong_work(lambda: [(tick('Bending', k, 9), time.sleep(0.1)) for k in range(9)])()\nprint('done')"
     failing = work + "long_work(lambda: [(tick('Bending', k, 9), time.sleep(0.1)) for k in range(9)] + [1 / 0])()"
     outputs = run(["from bendcal.plainly import plain_errors\nplain_errors()", slow, failing], tmp_path, monkeypatch)
-    assert [(output.output_type, output.get("text")) for output in outputs[1]] == [("stream", "done\n")]
-    assert [output.output_type for output in outputs[2]] == ["error"]
+    seen = [output.get("text") or output.data for output in outputs[1]]
+    assert seen == ["Look again\n", {"text/plain": ""}, "done\n"]
+    assert [output.output_type for output in outputs[2]] == ["display_data", "error"]
+
+
+def test_a_page_that_a_program_runs_shows_no_bar(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Else what it holds would hang on how busy the machine is."""
+    slow = "import time\nfrom bendcal.waiting import long_work, tick\nlong_work(lambda: [(tick('Bending', k, 9), time.sleep(0.1)) for k in range(9)] and None)()"
+    assert run(["from bendcal.plainly import plain_errors\nplain_errors()", slow], tmp_path, monkeypatch, start="") == [[], []]
 
 
 def test_a_listener_that_fails_does_not_stop_the_work() -> None:
