@@ -27,32 +27,38 @@ def two(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return save_scan(tmp_path_factory.mktemp("scan") / "two.png", pixels)
 
 
+@pytest.fixture
+def folder(sample_folder: Path) -> Path:
+    """A copy of the sample under another name, so that it may be written to."""
+    return sample_folder.rename(sample_folder.with_name("shop"))
+
+
 def asked(shop: Path, scan: Path, *more: str) -> int:
     """The command's exit code."""
     return main(["scan", str(shop), str(scan), "--tube", "cuni-3/16", *more])
 
 
-def test_a_scan_is_shown_and_drawn(sample_folder: Path, two: Path, capsys: pytest.CaptureFixture) -> None:
+def test_a_scan_is_shown_and_drawn(folder: Path, two: Path, capsys: pytest.CaptureFixture) -> None:
     """Both pieces with their angles, and a picture in the shop's scans/; nothing goes into the log."""
-    before = (sample_folder / "offcuts.csv").read_bytes()
-    assert asked(sample_folder, two) == 0
+    before = (folder / "offcuts.csv").read_bytes()
+    assert asked(folder, two) == 0
     said = capsys.readouterr().out
     assert "Piece 1 (end A" in said and "angle 60.0" in said and "angle 90.0" in said
-    assert Image.open(io.BytesIO((sample_folder / "scans" / "two-seen.png").read_bytes())).size[0] > 1000
-    assert (sample_folder / "offcuts.csv").read_bytes() == before
+    assert Image.open(io.BytesIO((folder / "sheets" / "scans" / "two-seen.png").read_bytes())).size[0] > 1000
+    assert (folder / "offcuts.csv").read_bytes() == before
 
 
-def test_what_was_read_is_recorded_with_its_own_tool(sample_folder: Path, two: Path, capsys: pytest.CaptureFixture) -> None:
+def test_what_was_read_is_recorded_with_its_own_tool(folder: Path, two: Path, capsys: pytest.CaptureFixture) -> None:
     """Two rows, angles to 0.2°, legs and marks to 0.15 mm; the tool comes into tools.csv once."""
-    count = len(read_shop(sample_folder).offcuts)
-    assert asked(sample_folder, two, "--record", "--bender", "small", "--dial", "62", "93", "--length", "75.2") == 0
-    shop = read_shop(sample_folder)
+    count = len(read_shop(folder).offcuts)
+    assert asked(folder, two, "--record", "--bender", "small", "--dial", "62", "93", "--length", "75.2") == 0
+    shop = read_shop(folder)
     assert len(shop.offcuts) == count + 2 and "Recorded: piece 2" in capsys.readouterr().out
     for written, piece, dial in zip(shop.offcuts[-2:], PIECES, (62, 93), strict=True):
         assert written.angle_deg == pytest.approx(piece.angle_deg, abs=0.2) and written.dial_deg == dial
         assert written.mark_mm == pytest.approx(piece.mark_mm, abs=0.15) and written.leg_a_mm == pytest.approx(42, abs=0.15)
         assert written.note.startswith("read from two.png, piece") and shop.tools[written.angle_tool].sd >= 0.1
-    assert (sample_folder / "tools.csv").read_text().count("scan") == len({o.angle_tool for o in shop.offcuts[-2:]})
+    assert (folder / "tools.csv").read_text().count("scan") == len({o.angle_tool for o in shop.offcuts[-2:]})
 
 
 @pytest.mark.parametrize(
@@ -65,22 +71,22 @@ def test_what_was_read_is_recorded_with_its_own_tool(sample_folder: Path, two: P
         (["--dpi", "20"], "below 150 dpi"),
     ],
 )
-def test_what_is_missing_is_asked_for_and_nothing_is_recorded(sample_folder: Path, two: Path, capsys, more: list[str], why: str) -> None:
+def test_what_is_missing_is_asked_for_and_nothing_is_recorded(folder: Path, two: Path, capsys, more: list[str], why: str) -> None:
     """No dial, no bender, one dial for two pieces, the unmarked leg as A, too coarse: exit code 2, a sentence, the log as it was."""
-    before = (sample_folder / "offcuts.csv").read_bytes()
-    assert asked(sample_folder, two, *more) == 2
+    before = (folder / "offcuts.csv").read_bytes()
+    assert asked(folder, two, *more) == 2
     assert why in capsys.readouterr().err
-    assert (sample_folder / "offcuts.csv").read_bytes() == before
+    assert (folder / "offcuts.csv").read_bytes() == before
 
 
-def test_a_scan_on_which_one_piece_is_not_read_is_not_recorded(sample_folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture) -> None:
+def test_a_scan_on_which_one_piece_is_not_read_is_not_recorded(folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture) -> None:
     """A piece over the border: shown with its reason, and no row is written, for the dials could get to the wrong piece."""
     pixels = scan_of(PIECES, Scanner(), (95.0, 75.0), np.random.default_rng(4), fine=1)
-    before = (sample_folder / "offcuts.csv").read_bytes()
-    assert asked(sample_folder, save_scan(tmp_path / "cut.png", pixels), "--record", "--bender", "small", "--dial", "62", "93", "--length", "75") == 2
+    before = (folder / "offcuts.csv").read_bytes()
+    assert asked(folder, save_scan(tmp_path / "cut.png", pixels), "--record", "--bender", "small", "--dial", "62", "93", "--length", "75") == 2
     told = capsys.readouterr()
     assert "reaches the edge" in told.out and "not every piece was read" in told.err
-    assert (sample_folder / "offcuts.csv").read_bytes() == before
+    assert (folder / "offcuts.csv").read_bytes() == before
 
 
 def test_an_uncertain_angle_has_a_worse_tool_and_a_hopeless_one_none() -> None:
@@ -91,22 +97,29 @@ def test_an_uncertain_angle_has_a_worse_tool_and_a_hopeless_one_none() -> None:
         tool_for(ScanReading(1, (0, 0, 9, 9), angle=Estimate(90.0, 2.0)))
 
 
-def test_a_refused_piece_is_never_recorded(sample_folder: Path) -> None:
+def test_nothing_is_recorded_in_the_sample(sample_folder: Path, two: Path, capsys: pytest.CaptureFixture) -> None:
+    """The shipped sample is shown any scan, and stays as it is."""
+    before = (sample_folder / "offcuts.csv").read_bytes()
+    assert asked(sample_folder, two, "--record", "--bender", "small", "--dial", "62", "93", "--length", "75") == 2
+    assert "it stays as it is" in capsys.readouterr().err and (sample_folder / "offcuts.csv").read_bytes() == before
+
+
+def test_a_refused_piece_is_never_recorded(folder: Path) -> None:
     """The reason for its refusal is said instead."""
     with pytest.raises(ValueError, match="was not read: It is kinked"):
-        record(sample_folder, ScanReading(1, (0, 0, 9, 9), refused=("It is kinked.",)))
+        record(folder, ScanReading(1, (0, 0, 9, 9), refused=("It is kinked.",)))
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
-def test_the_reference_page_is_written(sample_folder: Path, paper: str, capsys: pytest.CaptureFixture) -> None:
+def test_the_reference_page_is_written(folder: Path, paper: str, capsys: pytest.CaptureFixture) -> None:
     """A PDF in sheets/, and the word to measure its line."""
-    assert main(["page", str(sample_folder), "--paper", paper]) == 0
-    assert (sample_folder / "sheets" / f"reference-page-{paper}.pdf").read_bytes().startswith(b"%PDF")
+    assert main(["page", str(folder), "--paper", paper]) == 0
+    assert (folder / "sheets" / f"reference-page-{paper}.pdf").read_bytes().startswith(b"%PDF")
     assert "measure its 100 mm line" in capsys.readouterr().out
 
 
-def test_a_scan_taken_for_a_photo_says_that_there_is_no_page(sample_folder: Path, two: Path, capsys: pytest.CaptureFixture) -> None:
+def test_a_scan_taken_for_a_photo_says_that_there_is_no_page(folder: Path, two: Path, capsys: pytest.CaptureFixture) -> None:
     """--photo on a scan: exit code 2, and what is missing."""
     pytest.importorskip("cv2")
-    assert asked(sample_folder, two, "--photo") == 2
+    assert asked(folder, two, "--photo") == 2
     assert "Of the reference page's eight marks 0 can be made out" in capsys.readouterr().err

@@ -65,7 +65,7 @@ def test_a_picture_is_read_looked_at_and_recorded_piece_by_piece(folder: Path, t
     written = read_shop(folder).offcuts[count:]
     assert [o.dial_deg for o in written] == [62, 93] and [o.length_mm for o in written] == [75.2, 75.2]
     assert [o.angle_deg for o in written] == pytest.approx([60, 90], abs=0.2)
-    assert (folder / "scans" / "two-seen.png").exists()
+    assert (folder / "sheets" / "scans" / "two-seen.png").exists()
 
 
 def test_what_is_missing_is_said_and_nothing_is_recorded(folder: Path, two: bytes) -> None:

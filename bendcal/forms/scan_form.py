@@ -10,13 +10,13 @@ from pathlib import Path
 import ipywidgets as widgets
 
 from bendcal.atomic import make_folder, write_atomically
-from bendcal.beginning import is_sample
+from bendcal.sample import is_sample
 from bendcal.forms.boxes import Boxes, button
 from bendcal.forms.pressing import Pressing
 from bendcal.forms.saying import Notices, small
 from bendcal.forms.scan_values import HINTS, KINDS, NAMES, READ, RECORD, ScanValues
 from bendcal.forms.shop_now import ShopNow
-from bendcal.forms.telling import SAMPLE_STAYS, clock
+from bendcal.forms.telling import clock
 from bendcal.scan import ScanReadings
 from bendcal.scan.piece import SIDES
 from bendcal.scan.recording import save_overlay
@@ -29,6 +29,7 @@ _HOW = (
 )
 _FILE = "Put the picture into the shop folder and write its name, or choose it here; one of more than 8 MB may not arrive that way."
 _LOOK = "Look before you record: the drawn lines must lie on the tube's edges, the bars at its cut ends. Legs and mark are taken as drawn."
+_SAMPLE_STAYS = "This is the shipped sample, and it stays as it is. Begin a shop of your own on the start page, and record there."
 _WIDEST = 760  # pixels of the page
 
 
@@ -98,7 +99,7 @@ class ScanForm:
         if not self.upload.value:
             return
         if is_sample(self.now.folder):
-            self.notices.say("blocked", SAMPLE_STAYS)
+            self.notices.say("blocked", _SAMPLE_STAYS)
             return
         chosen = self.upload.value[0]
         path = self.now.folder / "scans" / Path(chosen["name"]).name
@@ -149,7 +150,7 @@ class ScanForm:
         """Record the piece that is named, and go to the next one; returns the box that needs attention."""
         if is_sample(self.now.folder):
             self.notices.clear()
-            self.notices.say("blocked", SAMPLE_STAYS, first="Not recorded. ")
+            self.notices.say("blocked", _SAMPLE_STAYS, first="Not recorded. ")
             return None
         if self.readings is None or not self._may(RECORD, "Not recorded. "):
             return self._first_wrong(RECORD) if self.readings is not None and self.now.shop else None

@@ -77,7 +77,7 @@ def find_end(field: np.ndarray, noise: float, shape: Shape, leg: int, about_mm: 
         off = y - line[0] - line[1] * x
         spread = max(1.4826 * float(np.median(np.abs(off))), 0.15 * pixel)
         weight = 1 / np.maximum(1, np.abs(off) / (1.5 * spread))
-    u = np.hypot(spread * 2 / np.sqrt(weight.sum()), _END_FLOOR_MM)
+    u = np.hypot(spread * 1.5 / np.sqrt(weight.sum()), _END_FLOOR_MM)
     return CutEnd(float(about_mm + line[0]), float(u), float(abs(line[1]) * 2 * shape.half_mm))
 
 

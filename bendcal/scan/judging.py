@@ -72,7 +72,7 @@ def against_fit(fitted: Fitted, edges: Edges, found: Found, ends: tuple[float, f
     narrowest = min(width, *seen_wide[:2]) if dark else width
     if not (width - od_mm <= loose and narrowest - od_mm >= -(max(loose, _LOST_IN_DARK * od_mm) if dark else loose)):
         said.append(
-            f"On the scan it is {width:.2f} mm wide, and the tube is said to have {od_mm:g} mm: look at the diameter and the dpi, "
+            f"On the scan it is {width if width > od_mm + loose else narrowest:.2f} mm wide, and the tube is said to have {od_mm:g} mm: look at the diameter and the dpi, "
             f"lay it flat on the glass, and {_AGAIN}."
         )
     flat = min(shape.half_arc_mm / shape.half_mm, seen_wide[2] / min(seen_wide[:2]))

@@ -10,6 +10,7 @@ from bendcal.appending import append_offcut
 from bendcal.atomic import make_folder, write_atomically
 from bendcal.cells import name_key
 from bendcal.offcuts import Offcut
+from bendcal.sample import is_sample
 from bendcal.scan.piece import ScanReading
 from bendcal.scan.reading import ScanReadings
 
@@ -58,9 +59,11 @@ def record(folder: str | os.PathLike[str], reading: ScanReading, *, picture: str
 
     Raises
     ------
-    ValueError : where the piece was not read, or nothing tells which end is A, or the mark
+    ValueError : in the shipped sample, or where the piece was not read, or nothing tells which end is A, or the mark
     ShopFaults : where the readings cannot be right; nothing is written then
     """
+    if is_sample(folder):
+        raise ValueError("This is the shipped sample, and it stays as it is. Begin a shop of your own, and record there.")
     tool, sd = tool_for(reading) if not reading.refused else ("", 0.0)
     told = reading.as_offcut(angle_tool=tool, **columns)
     if "mark_mm" not in told:
@@ -74,14 +77,15 @@ def record(folder: str | os.PathLike[str], reading: ScanReading, *, picture: str
 
 
 def save_overlay(folder: str | os.PathLike[str], readings: ScanReadings) -> Path:
-    """Write what was seen, drawn over the picture, into the shop folder's scans/; the path.
+    """Write what was seen, drawn over the picture, into the shop folder's sheets/scans/; the path.
 
     Parameters
     ----------
     folder : the shop folder
     readings : what was read
     """
-    path = Path(folder) / "scans" / f"{Path(readings.name).stem}-seen.png"
+    path = Path(folder) / "sheets" / "scans" / f"{Path(readings.name).stem}-seen.png"
+    make_folder(path.parent.parent)
     make_folder(path.parent)
     write_atomically(path, readings.overlay())
     return path

@@ -17,11 +17,11 @@ __all__ = ["corrected", "covariance", "moved", "results", "solver"]
 
 #: What one side's light may shift the middle between both edges by, of a pixel; and of what the half width is off:
 #: on dark paper a tube's own dark side is lost, and it may all be on one side.
-_SHIFT_PX, _SHIFT_OF_WIDTH = 0.03, 0.6
+_SHIFT_PX, _SHIFT_OF_WIDTH = 0.02, 0.6
 #: On dark paper, of the tube's diameter: the last of its dark side is lost before the edge is seen to be soft.
 _FADED = 0.015
 #: How that may change from one end of a leg to the other, of a pixel.
-_TILT_PX = 0.02
+_TILT_PX = 0.01
 #: A bend is flattened more on its outside: of the width lost there, half to all is lost on the outside.
 _FLATTENED, _FLATTENED_U = 0.25, 0.144
 #: How far from true a bend's own arc may be, of the tube's diameter.
