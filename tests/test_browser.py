@@ -380,6 +380,7 @@ def test_a_line_is_made_from_its_legs_to_its_sheet_by_keyboard_alone(person: Per
         ("0_start.ipynb", (".bendcal-begin-form", ".bendcal-tool-form")),
         ("1_calibrate_a_bender.ipynb", (".bendcal-offcut-form",)),
         ("6_all_the_lines.ipynb", (".bendcal-line-form",)),
+        ("7_offcuts_from_pictures.ipynb", (".bendcal-scan-form",)),
     ],
 )
 def test_nobody_is_kept_out_by_a_form(person: Person, page: str, forms: tuple[str, ...]) -> None:
@@ -392,7 +393,7 @@ def test_nobody_is_kept_out_by_a_form(person: Person, page: str, forms: tuple[st
         person.page.get_by_role("button", name="Tools").click()
         expect(person.page.get_by_label("Finest division")).to_be_visible()
     main = person.page.locator(forms[-1])
-    main.get_by_role("button", name=re.compile("^(Record|Add)")).first.click()
+    main.get_by_role("button", name=re.compile("^(Record|Add|Read)")).first.click()
     expect(main.get_by_role("alert").or_(main.get_by_role("status")).first).to_be_visible()
     for theme in ("JupyterLab Dark", "JupyterLab Light"):
         person.theme(theme)

@@ -82,6 +82,15 @@ def test_several_pieces_are_read_in_one_go(tmp_path: Path) -> None:
         _ = found.only
 
 
+def test_a_piece_in_line_with_the_end_of_another_is_a_piece_of_its_own(tmp_path: Path) -> None:
+    """Two bends, the second one's end A about 9 mm beside the bend of the first and in line with its leg: both are read."""
+    first = replace(PIECE, at_mm=(50.0, 15.0), turned_deg=0.0)
+    beyond = replace(PIECE, at_mm=(107.0, 15.0), turned_deg=0.0)
+    found = read_scan(scanned(tmp_path, first, beyond, page=(145.0, 70.0)), od_mm=4.76)
+    assert len(found.read) == 2, found.refused
+    assert [p.angle.value for p in found] == pytest.approx([90, 90], abs=0.2)
+
+
 def test_one_bad_piece_does_not_spoil_the_others(tmp_path: Path) -> None:
     """A kinked piece beside a good one is refused by itself."""
     bad, good = replace(PIECE, flattening=0.3), replace(PIECE, at_mm=(110.0, 35.0))

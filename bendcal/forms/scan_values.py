@@ -23,9 +23,9 @@ NAMES = {
     "piece": "Piece", "bender": "Bender", "length_mm": "Straight length", "dial_deg": "Dial", "mark_mm": "Mark",
 }  # fmt: skip
 HINTS = {
-    "picture": "its file, such as scan.png", "kind": "scan", "tube": "its name", "line_mm": "photo: what it measures, 100",
-    "end_a": "blank: where the mark is", "piece": "its number in the picture", "bender": "its name", "length_mm": "before the bend",
-    "dial_deg": "at the end of the stroke", "mark_mm": "blank: as the picture shows it",
+    "picture": "its file, such as scan.png", "kind": "scan", "tube": "its name", "line_mm": "photo only; blank: 100",
+    "end_a": "blank: by the mark", "piece": "its number in the picture", "bender": "its name", "length_mm": "before the bend",
+    "dial_deg": "at the end of the stroke", "mark_mm": "blank: as it is seen",
 }  # fmt: skip
 _OF_OFFCUT = {column.name: column for column in OFFCUTS}
 _LINE = Column("line_mm", "length")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from bendcal.scan.edges import Edges, sample
 from bendcal.scan.separate import Found
@@ -90,7 +91,7 @@ def against_fit(fitted: Fitted, edges: Edges, found: Found, ends: tuple[float, f
     return said
 
 
-def in_line(field: np.ndarray, noise: float, shape: Shape, leg: int, end_mm: float, *, pixel_mm: tuple[float, float]) -> bool:
+def in_line(field: np.ndarray, noise: float, shape: Shape, leg: int, end_mm: float, *, pixel_mm: tuple[float, float], others: tuple[Found, ...] = ()) -> bool:
     """Whether the tube seems to go on beyond a leg's end, after a stretch that cannot be told from the backdrop.
 
     Parameters
@@ -98,13 +99,18 @@ def in_line(field: np.ndarray, noise: float, shape: Shape, leg: int, end_mm: flo
     field, noise : how unlike the backdrop each pixel is, and the noise of that
     shape, leg, end_mm : the fitted shape, which leg, and where it seems to end, from the apex [mm]
     pixel_mm : (across, down) [mm]
+    others : bent pieces of their own, which are no part of this one
     """
     t = end_mm + np.arange(1.0, _FURTHER_MM, 0.25)
     lanes = np.linspace(-0.6, 0.6, 7) * shape.half_mm
     points = shape.apex + t[:, None, None] * shape.directions[leg] + lanes[None, :, None] * shape.outward[leg]
     high, wide = field.shape[0] * pixel_mm[1], field.shape[1] * pixel_mm[0]
     on_page = ((points > 0) & (points < (wide, high))).all(axis=(1, 2))
-    level = np.median(sample(field, points, pixel_mm), axis=1)[on_page]
+    level = np.median(sample(field, points, pixel_mm), axis=1)
+    for other in others:
+        near, _ = cKDTree(other.inside_mm).query(points.reshape(-1, 2), distance_upper_bound=2 * shape.half_mm)
+        level[np.isfinite(near).reshape(len(t), -1).any(axis=1)] = 0.0
+    level = level[on_page]
     # A shadow only fades on the way out from the end; what begins there anew rises above the least before it.
     risen = level - np.minimum.accumulate(level) if level.size else level
     return bool((risen > max(6 * noise, 0.08)).sum() * 0.25 > 1.0)

@@ -15,7 +15,7 @@ from bendcal.scan.separate import Found
 from bendcal.scan.telling import Seen, flat, from_above, told
 from bendcal.scan.tube_model import LEG_1, LEG_2, Fitted, Shape, fit_centreline, fit_edges
 
-__all__ = ["read_piece"]
+__all__ = ["is_bent", "read_piece"]
 
 _ROUGHEST_END_MM = 0.1  # a cut is straight; what glare leaves of one is not
 _NO_BEND = "It makes no bend that could be read: straight, too short, or no tube."
@@ -23,8 +23,9 @@ _NO_LEGS = "A straight leg is shorter than half a diameter, or it is not one ben
 
 
 def read_piece(
-    number: int, found: Found, scan: Scan, unlike: Unlike, *, od_mm: float, end_a: str | None, scale_u: tuple[float, float], view: View | None = None
-) -> ScanReading:
+    number: int, found: Found, scan: Scan, unlike: Unlike, *, od_mm: float, end_a: str | None, scale_u: tuple[float, float], view: View | None = None,
+    others: tuple[Found, ...] = (),
+) -> ScanReading:  # fmt: skip
     """Read one thing that was found.
 
     Parameters
@@ -35,6 +36,7 @@ def read_piece(
     end_a : the side on which end A lies, or None
     scale_u : (across, down) standard uncertainty of the scale, as a share
     view : the camera; None for a scanner, which sees everything from straight above
+    others : bent pieces beside it
     """
 
     def refuse(*why: str, shape: Shape | None = None) -> ScanReading:
@@ -78,11 +80,25 @@ def read_piece(
     ]
     if None in cut or max(c.oblique_mm for c in cut) > 0.8 * od_mm or max(c.u_mm for c in cut) > _ROUGHEST_END_MM * (1 if view is None else 2):
         return refuse("One of its ends cannot be told clearly from what lies beside it (glare, dirt), or is cut very slantwise. Clean it, lay it free and scan again.", shape=shape)
-    if any(in_line(unlike.map, unlike.noise, shape, k, c.from_apex_mm, pixel_mm=scan.pixel_mm) for k, c in enumerate(cut)):
+    if any(in_line(unlike.map, unlike.noise, shape, k, c.from_apex_mm, pixel_mm=scan.pixel_mm, others=others) for k, c in enumerate(cut)):
         return refuse("Beyond one of its ends, in line with it, lies something more: perhaps the tube goes on, after a stretch as light as the paper. Lay paper of another shade over it, or move it away from what lies there, and scan again.", shape=shape)
     marks = [(leg, m) for leg in (0, 1) for m in find_marks(scan.rgb, shape, leg, cut[leg].from_apex_mm, pixel_mm=scan.pixel_mm)]
     seen = Seen(number, found.box_mm, fitted, edges, tuple(cut), tuple(marks))
     return told(seen, end_a=end_a, scale_u=scale_u, pixel_mm=pixel, od_mm=od_mm, dark=is_dark(unlike.light), view=view)
+
+
+def is_bent(found: Found, od_mm: float) -> bool:
+    """Whether a thing is bent, by its rough centreline: then it is a piece of its own.
+
+    Parameters
+    ----------
+    found : the thing
+    od_mm : the tube's outside diameter [mm]
+    """
+    if found.refused or len(found.centreline_mm) < 8:
+        return False
+    shape = fit_centreline(found.centreline_mm, od_mm / 2)
+    return shape is not None and np.degrees(shape.turn) > 8.0
 
 
 def _fitted(found: Found, shape: Shape, scan: Scan, unlike: Unlike, od_mm: float, windows: tuple[float, ...]) -> tuple:

@@ -17,7 +17,7 @@ import numpy as np
 from bendcal.scan.backdrop import unlike_backdrop
 from bendcal.scan.decode import NotAScan, Scan, open_scan
 from bendcal.scan.heights import View
-from bendcal.scan.one_piece import read_piece
+from bendcal.scan.one_piece import is_bent, read_piece
 from bendcal.scan.overlay import overlay_png
 from bendcal.scan.piece import SIDES, ScanReading
 from bendcal.scan.scanner import SCALE_U, scale_of
@@ -149,8 +149,12 @@ def readings_on(scan: Scan, *, od_mm: float, end_a: str | None, scale_u: tuple[f
     if not found:
         said = f"Nothing on it is as long and wide as a bent tube of {od_mm:g} mm. Look at the diameter and the dpi, and at whether tube and paper differ."
         return ScanReadings(scan.name, (), (said,), scan, notes)
+    bent = [f for f in found if is_bent(f, od_mm)]
     pieces = tuple(
-        read_piece(k, f, scan, unlike, od_mm=od_mm, end_a=end_a, scale_u=scale_u, view=view) for k, f in enumerate(found, start=1)
+        read_piece(
+            k, f, scan, unlike, od_mm=od_mm, end_a=end_a, scale_u=scale_u, view=view, others=tuple(each for each in bent if each is not f)
+        )
+        for k, f in enumerate(found, start=1)
     )
     return ScanReadings(scan.name, pieces, (), scan, notes)
 
