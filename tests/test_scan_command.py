@@ -3,7 +3,6 @@
 import io
 from pathlib import Path
 
-import numpy as np
 import pytest
 from PIL import Image
 
@@ -12,19 +11,13 @@ from bendcal.estimate import Estimate
 from bendcal.folder import read_shop
 from bendcal.scan import ScanReading
 from bendcal.scan.recording import record, tool_for
-from tests.invented.scan import ScannedPiece, Scanner, save_scan, scan_of
-
-PIECES = [
-    ScannedPiece(angle_deg=angle, leg_a_mm=42.0, leg_b_mm=38.0, mark_mm=mark, at_mm=(45.0 + 52.0 * k, 32.0), turned_deg=20.0)
-    for k, (angle, mark) in enumerate([(60.0, 20.0), (90.0, 22.0)])
-]
+from tests.a_scan import PIECES, two_pieces
 
 
 @pytest.fixture(scope="module")
 def two(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A scan of two pieces."""
-    pixels = scan_of(PIECES, Scanner(), (120.0, 75.0), np.random.default_rng(4), fine=1)
-    return save_scan(tmp_path_factory.mktemp("scan") / "two.png", pixels)
+    return two_pieces(tmp_path_factory.mktemp("scan") / "two.png")
 
 
 @pytest.fixture
@@ -81,9 +74,9 @@ def test_what_is_missing_is_asked_for_and_nothing_is_recorded(folder: Path, two:
 
 def test_a_scan_on_which_one_piece_is_not_read_is_not_recorded(folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture) -> None:
     """A piece over the border: shown with its reason, and no row is written, for the dials could get to the wrong piece."""
-    pixels = scan_of(PIECES, Scanner(), (95.0, 75.0), np.random.default_rng(4), fine=1)
+    cut = two_pieces(tmp_path / "cut.png", width_mm=95.0)
     before = (folder / "offcuts.csv").read_bytes()
-    assert asked(folder, save_scan(tmp_path / "cut.png", pixels), "--record", "--bender", "small", "--dial", "62", "93", "--length", "75") == 2
+    assert asked(folder, cut, "--record", "--bender", "small", "--dial", "62", "93", "--length", "75") == 2
     told = capsys.readouterr()
     assert "reaches the edge" in told.out and "not every piece was read" in told.err
     assert (folder / "offcuts.csv").read_bytes() == before

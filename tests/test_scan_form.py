@@ -4,26 +4,19 @@ import datetime
 import re
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from bendcal import forms
 from bendcal.folder import read_shop
 from bendcal.forms.echo import Echo
 from bendcal.forms.scan_form import ScanForm
-from tests.invented.scan import ScannedPiece, Scanner, save_scan, scan_of
-
-PIECES = [
-    ScannedPiece(angle_deg=angle, leg_a_mm=42.0, leg_b_mm=38.0, mark_mm=mark, at_mm=(45.0 + 52.0 * k, 32.0), turned_deg=20.0)
-    for k, (angle, mark) in enumerate([(60.0, 20.0), (90.0, 22.0)])
-]
+from tests.a_scan import two_pieces
 
 
 @pytest.fixture(scope="module")
 def two(tmp_path_factory: pytest.TempPathFactory) -> bytes:
     """A scan of two pieces."""
-    pixels = scan_of(PIECES, Scanner(), (120.0, 75.0), np.random.default_rng(4), fine=1)
-    return save_scan(tmp_path_factory.mktemp("scan") / "two.png", pixels).read_bytes()
+    return two_pieces(tmp_path_factory.mktemp("scan") / "two.png").read_bytes()
 
 
 @pytest.fixture
