@@ -12,7 +12,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from math import isfinite
 
-import numpy as np
 
 from bendcal.scan.backdrop import unlike_backdrop
 from bendcal.scan.decode import NotAScan, Scan, open_scan
