@@ -15,7 +15,7 @@ _LEAST_TURN, _MOST_TURN = np.radians(8.0), np.radians(150.0)
 _LOST = 0.5  # share of a part's edges that may be lost
 _WIDTH, _WIDTH_PX = 0.04, 1.5  # how far the width may be off: of the diameter, and in pixels
 _DARK, _LOST_IN_DARK = 0.3, 0.16
-_RMS_MM, _FAR_MM = 0.12, 0.30
+_RMS_MM, _MOSTLY_MM, _FAR_MM = 0.10, 0.09, 0.30
 _STRAY = 0.004  # share of the piece that may be edges outside of the fitted shape
 _FURTHER_MM = 30.0
 _BLUR, _BLUR_PX = 1.8, 4.5
@@ -119,11 +119,9 @@ def in_line(field: np.ndarray, noise: float, shape: Shape, leg: int, end_mm: flo
 def _wavy(fitted: Fitted) -> bool:
     """Whether runs of edge points lie off the shape, on either side in the same sense or not."""
     residual, zone = fitted.residual_mm[:-BELIEFS], fitted.zone[:-BELIEFS]
-    if np.sqrt(np.mean(np.clip(residual, -1, 1) ** 2)) > _RMS_MM:
-        return True
     for z in (LEG_1, LEG_2, ARC):
-        off = residual[zone == z]
-        if len(off) >= 5 and np.quantile(np.abs(off), 0.85) > _FAR_MM / 2:
+        off = np.clip(residual[zone == z], -1, 1)
+        if len(off) >= 5 and (np.sqrt(np.mean(off**2)) > _RMS_MM or np.quantile(np.abs(off), 0.85) > _MOSTLY_MM):
             return True
     return bool(np.mean(np.abs(residual) > _FAR_MM) > 0.08)
 
