@@ -10,10 +10,11 @@ from scipy import ndimage
 from bendcal.scan.edges import sample, steepest
 from bendcal.scan.tube_model import Shape
 
-__all__ = ["CutEnd", "PenMark", "find_end", "find_marks"]
+__all__ = ["CutEnd", "PenMark", "burnt_beyond", "find_end", "find_marks"]
 
 _LANES = np.linspace(-0.6, 0.6, 9)  # across the tube, in halves of its width
 _SHADOW = 2.5  # halves of the width, by which a shadow may have moved the rough end outwards
+_BURNT = 0.985  # of full white
 _STEEP_SHARE, _APART_MM = 0.4, 0.5
 _END_FLOOR_MM = 0.015  # burr, dust and what the steepest place makes of a rounded edge
 _MARK_FLOOR_MM = 0.01
@@ -79,6 +80,24 @@ def find_end(field: np.ndarray, noise: float, shape: Shape, leg: int, about_mm: 
         weight = 1 / np.maximum(1, np.abs(off) / (1.5 * spread))
     u = np.hypot(spread * 1.5 / np.sqrt(weight.sum()), _END_FLOOR_MM)
     return CutEnd(float(about_mm + line[0]), float(u), float(abs(line[1]) * 2 * shape.half_mm))
+
+
+def burnt_beyond(rgb: np.ndarray, shape: Shape, leg: int, end_mm: float, light: float, *, pixel_mm: tuple[float, float]) -> bool:
+    """Whether what lies beyond an end is burnt out to white and whiter than the backdrop: then the tube may go on under the glare.
+
+    Parameters
+    ----------
+    rgb : (height, width, 3)
+    shape : the fitted shape
+    leg : 0 or 1
+    end_mm : from the apex to the leg's end [mm]
+    light : the backdrop's level
+    pixel_mm : (across, down) [mm]
+    """
+    t = end_mm + np.linspace(0.6, 2.0, 8)
+    points = shape.apex + (_LANES * shape.half_mm)[:, None, None] * shape.outward[leg] + t[None, :, None] * shape.directions[leg]
+    level = np.median([sample(rgb[:, :, c], points, pixel_mm) for c in range(3)])
+    return bool(level > _BURNT and light < _BURNT - 0.02)
 
 
 def _outermost(field: np.ndarray, shape: Shape, leg: int, about_mm: float, pixel_mm: tuple[float, float]) -> float | None:

@@ -7,7 +7,7 @@ import numpy as np
 from bendcal.scan.backdrop import Unlike
 from bendcal.scan.decode import Scan
 from bendcal.scan.edges import Edges, find_edges, lined_up, without_soft
-from bendcal.scan.ends import find_end, find_marks
+from bendcal.scan.ends import burnt_beyond, find_end, find_marks
 from bendcal.scan.heights import View
 from bendcal.scan.judging import against_edges, against_fit, in_line, is_dark
 from bendcal.scan.piece import ScanReading
@@ -78,7 +78,9 @@ def read_piece(
     cut = [
         find_end(unlike.map, unlike.noise, shape, leg, ends[leg], pixel_mm=scan.pixel_mm, bulge_mm=abs(slant[leg]) * od_mm / 2) for leg in (0, 1)
     ]
-    if None in cut or max(c.oblique_mm for c in cut) > 0.8 * od_mm or max(c.u_mm for c in cut) > _ROUGHEST_END_MM * (1 if view is None else 2):
+    if None in cut or any(
+        burnt_beyond(scan.rgb, shape, k, c.from_apex_mm, unlike.light, pixel_mm=scan.pixel_mm) for k, c in enumerate(cut)
+    ) or max(c.oblique_mm for c in cut) > 0.8 * od_mm or max(c.u_mm for c in cut) > _ROUGHEST_END_MM * (1 if view is None else 2):
         return refuse("One of its ends cannot be told clearly from what lies beside it (glare, dirt), or is cut very slantwise. Clean it, lay it free and scan again.", shape=shape)
     if any(in_line(unlike.map, unlike.noise, shape, k, c.from_apex_mm, pixel_mm=scan.pixel_mm, others=others) for k, c in enumerate(cut)):
         return refuse("Beyond one of its ends, in line with it, lies something more: perhaps the tube goes on, after a stretch as light as the paper. Lay paper of another shade over it, or move it away from what lies there, and scan again.", shape=shape)
