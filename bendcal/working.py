@@ -14,7 +14,7 @@ import numpy as np
 
 from bendcal.twists import clock_deg, wrap_deg
 
-__all__ = ["WorkStep", "order_words", "turn_words", "work_steps"]
+__all__ = ["WorkStep", "order_words", "side_words", "turn_words", "work_steps"]
 
 
 @dataclass(frozen=True)
@@ -89,10 +89,10 @@ def turn_words(step: WorkStep) -> str:
     """
     if step.turn_deg is None:
         at = _tenth(step.line_deg)
-        line = f"line at {_side(at)}" if at else "line on the inside"
+        line = f"line at {side_words(at)}" if at else "line on the inside"
         return line if step.is_first else f"end for end; {line}"
     turn = _tenth(step.turn_deg)
-    return "no turn" if turn == 0 else "half a turn" if abs(turn) == 180 else _side(turn)
+    return "no turn" if turn == 0 else "half a turn" if abs(turn) == 180 else side_words(turn)
 
 
 def order_words(steps: Sequence[WorkStep]) -> str:
@@ -123,5 +123,6 @@ def _tenth(turn_deg: float) -> float:
     return float(wrap_deg(round(turn_deg, 1)))
 
 
-def _side(turn_deg: float) -> str:
+def side_words(turn_deg: float) -> str:
+    """How far and which way round, such as ``25.9° clockwise``."""
     return f"{abs(turn_deg):.1f}° {'clockwise' if turn_deg > 0 else 'anticlockwise'}"

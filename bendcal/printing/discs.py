@@ -13,6 +13,7 @@ from bendcal.figures.shapes import badge, outline, towards
 from bendcal.marks import MarkSheet
 from bendcal.path import clock_deg, wrap_deg
 from bendcal.printing.pages import Pages
+from bendcal.working import side_words
 
 __all__ = ["RADIUS_MM", "Disc", "disc_of", "draw_discs"]
 
@@ -93,7 +94,7 @@ def draw_discs(pages: Pages, sheet: MarkSheet) -> None:
 def _side(deg: float) -> str:
     if deg == 0:
         return "at the line"
-    return "opposite the line" if abs(deg) == 180 else f"{abs(deg):.1f}° {'clockwise' if deg > 0 else 'anticlockwise'}"
+    return "opposite the line" if abs(deg) == 180 else side_words(deg)
 
 
 def _face(ax: Axes, disc: Disc, centre: np.ndarray, front: bool) -> None:
