@@ -1,7 +1,8 @@
 """What a camera sees of a tube that lies on a page: its outline is above the page, and is drawn beside where it stands.
 
-A ray that grazes a round tube on one side meets the page beyond it; the ray, the tube's radius and the camera's place tell where the
-tube's axis is. Cut ends and marks are seen at their own heights.
+A ray that grazes a round tube on one side meets the picture's plane beyond it; the ray, the tube's radius and the camera's place tell
+where the tube's axis is. Cut ends and marks are seen at their own heights. A picture put together from several photos shows a plane
+level with the tube's axis, for there a tube goes on from one photo to the next, and knows which camera saw each place.
 """
 
 from __future__ import annotations
@@ -23,17 +24,39 @@ _SHADE_U = 0.03  # of a radius, even from straight above: a cut end lies in its 
 
 @dataclass(frozen=True, eq=False)
 class View:
-    """A camera above the page.
+    """A camera above the page, or several, each of which saw some places of the picture.
 
     Attributes
     ----------
-    eye_mm : (3,) x, y and height above the page [mm]
-    others : cameras that might have been instead, one standard deviation away in one of their numbers each: where a point of the page
-        would lie then, and the eye
+    eye_mm : (3,) x, y and height above the page [mm]; (k, 3) of several
+    others : cameras that might have been instead, one standard deviation away in one of their numbers each: where points of the picture
+        would lie then, and the eye or eyes
+    plane_mm : how high above the page lies the plane that the picture shows [mm]
+    seen_by : (n, 2) points → (n,) the number of the eye that saw each; None for one eye
+
+    Examples
+    --------
+    >>> two = View(np.array([[0.0, 0, 400], [300, 0, 500]]), seen_by=lambda points: (points[:, 0] > 150).astype(int))
+    >>> two.eyes_at(np.array([[20.0, 0], [200, 0]]))[:, 2].tolist()
+    [400.0, 500.0]
     """
 
     eye_mm: np.ndarray
     others: tuple[tuple[Callable[[np.ndarray], np.ndarray], np.ndarray], ...] = ()
+    plane_mm: float = 0.0
+    seen_by: Callable[[np.ndarray], np.ndarray] | None = None
+
+    def eyes_at(self, points: np.ndarray, eye_mm: np.ndarray | None = None) -> np.ndarray:
+        """(n, 3) the eye that saw each point [mm].
+
+        Parameters
+        ----------
+        points : (n, 2) [mm]
+        eye_mm : other eyes than its own, as `others` has them
+        """
+        eyes = np.atleast_2d(self.eye_mm if eye_mm is None else eye_mm)
+        points = np.asarray(points, float)
+        return eyes[np.zeros(len(points), int) if self.seen_by is None else self.seen_by(points)]
 
     def slant(self, point: np.ndarray, outward: np.ndarray) -> float:
         """By how much what is 1 mm higher at a point is seen further in along a direction [mm].
@@ -43,19 +66,44 @@ class View:
         point : (2,) [mm]
         outward : (2,) unit vector
         """
-        return float((self.eye_mm[:2] - point) @ outward) / float(self.eye_mm[2])
+        eye = self.eyes_at(np.asarray(point, float)[None])[0]
+        return float((eye[:2] - point) @ outward) / float(eye[2] - self.plane_mm)
+
+    def under_outline(self, points: np.ndarray, side: np.ndarray, shape: Shape, radius_mm: float, *, other: tuple | None = None) -> np.ndarray:
+        """(n, 2) where the tube's sides are, seen from straight above: :func:`under_outline` by the eyes that saw them.
+
+        Parameters
+        ----------
+        points, side, shape, radius_mm : as there
+        other : one of `others`; None for the view itself
+        """
+        there, eyes = (points, self.eye_mm) if other is None else (other[0](points), other[1])
+        return under_outline(there, side, shape, radius_mm, self.eyes_at(points, eyes), plane_mm=self.plane_mm)
+
+    def place_seen_at(self, point: np.ndarray, outward: np.ndarray, kind: str, radius_mm: float, *, other: tuple | None = None) -> tuple[np.ndarray, float]:
+        """Where a cut end or a mark is, and what its height may shift it by: :func:`place_seen_at` by the eye that saw it.
+
+        Parameters
+        ----------
+        point, outward, kind, radius_mm : as there
+        other : one of `others`; None for the view itself
+        """
+        point = np.asarray(point, float)
+        there, eyes = (point, self.eye_mm) if other is None else (other[0](point[None])[0], other[1])
+        return place_seen_at(there, outward, kind, radius_mm, self.eyes_at(point[None], eyes)[0], plane_mm=self.plane_mm)
 
 
-def under_outline(points: np.ndarray, side: np.ndarray, shape: Shape, radius_mm: float, eye_mm: np.ndarray) -> np.ndarray:
+def under_outline(points: np.ndarray, side: np.ndarray, shape: Shape, radius_mm: float, eye_mm: np.ndarray, *, plane_mm: float = 0.0) -> np.ndarray:
     """(n, 2) where the tube's sides are, seen from straight above, whose outlines are seen at these points of the page.
 
     Parameters
     ----------
-    points : (n, 2) outline on the page [mm]
+    points : (n, 2) outline in the picture [mm]
     side : (n,) +1 on the bend's outside, −1 on its inside
     shape : about where the tube is
     radius_mm : half its diameter
-    eye_mm : (3,) the camera
+    eye_mm : (3,) the camera, or (n, 3) the one that saw each point
+    plane_mm : height of the picture's plane above the page
 
     Examples
     --------
@@ -69,27 +117,28 @@ def under_outline(points: np.ndarray, side: np.ndarray, shape: Shape, radius_mm:
     radial /= np.maximum(np.linalg.norm(radial, axis=1, keepdims=True), 1e-9)
     legs = shape.outward
     normal = side[:, None] * np.where((zone == ARC)[:, None], radial, legs[np.minimum(zone, 1)])
-    height = eye_mm[2]
-    beyond = ((points - eye_mm[:2]) * normal).sum(axis=1)
-    back = radius_mm * (np.hypot(height, beyond) + beyond) / height - radius_mm
+    height = eye_mm[..., 2] - plane_mm
+    beyond = ((points - eye_mm[..., :2]) * normal).sum(axis=1)
+    back = (radius_mm * np.hypot(height, beyond) + (radius_mm - plane_mm) * beyond) / height - radius_mm
     return points - back[:, None] * normal
 
 
-def place_seen_at(point: np.ndarray, outward: np.ndarray, kind: str, radius_mm: float, eye_mm: np.ndarray) -> tuple[np.ndarray, float]:
+def place_seen_at(point: np.ndarray, outward: np.ndarray, kind: str, radius_mm: float, eye_mm: np.ndarray, *, plane_mm: float = 0.0) -> tuple[np.ndarray, float]:
     """Where a cut end or a mark is, seen from straight above, and what its height may shift it by along the tube.
 
     Parameters
     ----------
-    point : (2,) where it is seen on the page [mm]
+    point : (2,) where it is seen in the picture [mm]
     outward : (2,) direction of the leg, away from the apex
     kind : ``"end"`` or ``"mark"``
     radius_mm : half the tube's diameter
     eye_mm : (3,) the camera
+    plane_mm : height of the picture's plane above the page
     """
-    towards = View(eye_mm).slant(point, outward)
+    towards = View(eye_mm, plane_mm=plane_mm).slant(point, outward)
     if kind == "mark":
         high, u = _PEN, _PEN_U
     else:
         high, u = (_TOP, _END_U) if towards < 0 else (_FOOT, _FOOT_U)
-    z = high * radius_mm
-    return eye_mm[:2] + (point - eye_mm[:2]) * (1 - z / eye_mm[2]), float(np.hypot(towards * u, _SHADE_U)) * radius_mm
+    above = (high * radius_mm - plane_mm) / (eye_mm[2] - plane_mm)
+    return eye_mm[:2] + (point - eye_mm[:2]) * (1 - above), float(np.hypot(towards * u, _SHADE_U)) * radius_mm

@@ -9,7 +9,7 @@ import numpy as np
 from bendcal.estimate import Estimate
 from bendcal.scan.edges import Edges
 from bendcal.scan.ends import CutEnd, PenMark
-from bendcal.scan.heights import View, place_seen_at, under_outline
+from bendcal.scan.heights import View
 from bendcal.scan.piece import ScanReading
 from bendcal.scan.tube_model import ARC, LEG_1, LEG_2, Fitted, Shape, distances, fit_edges
 from bendcal.scan.uncertainty import corrected, covariance, moved, results, solver
@@ -102,11 +102,11 @@ def _upright(seen: Seen, points: np.ndarray, od_mm: float, view: View | None) ->
     fitted, lowered = from_above(seen.fitted, seen.edges, od_mm, view)
     marks = []
     for leg, out in enumerate(shape.directions):
-        at[leg], more = place_seen_at(at[leg], out, "end", od_mm / 2, view.eye_mm)
+        at[leg], more = view.place_seen_at(at[leg], out, "end", od_mm / 2)
         ends_u[leg] = float(np.hypot(ends_u[leg], more))
     for leg, m in seen.marks:
         out = shape.directions[leg]
-        place, more = place_seen_at(shape.apex + m.from_apex_mm * out, out, "mark", od_mm / 2, view.eye_mm)
+        place, more = view.place_seen_at(shape.apex + m.from_apex_mm * out, out, "mark", od_mm / 2)
         marks.append((leg, float((at[leg] - place) @ out), float(np.hypot(m.u_mm, more))))
     return _Upright(fitted, lowered, at, tuple(ends_u), tuple(marks))
 
@@ -121,7 +121,7 @@ def from_above(fitted: Fitted, edges: Edges, od_mm: float, view: View) -> tuple[
     view : the camera
     """
     points, side, _ = flat(edges)
-    lowered = under_outline(points, side, fitted.shape, od_mm / 2, view.eye_mm)
+    lowered = view.under_outline(points, side, fitted.shape, od_mm / 2)
     return fit_edges(fitted.shape, lowered, side, spread_mm=fitted.spread_mm, od_mm=od_mm), lowered
 
 
@@ -130,9 +130,9 @@ def _of_camera(seen: Seen, upright: _Upright, shape: Shape, points: np.ndarray, 
     solve, total = solver(upright.fitted), np.zeros((4, 4))
     value, raw = results(shape, upright.ends_mm), seen.fitted.shape
     here, _ = distances(upright.fitted.shape, upright.points)
-    for warp, eye in view.others:
-        off = distances(upright.fitted.shape, under_outline(warp(points), side, raw, od_mm / 2, eye))[0] - here
-        ends = [place_seen_at(p, out, "end", od_mm / 2, eye)[0] for p, out in zip(warp(_ends_of(seen)), raw.directions, strict=True)]
+    for other in view.others:
+        off = distances(upright.fitted.shape, view.under_outline(points, side, raw, od_mm / 2, other=other))[0] - here
+        ends = [view.place_seen_at(p, out, "end", od_mm / 2, other=other)[0] for p, out in zip(_ends_of(seen), raw.directions, strict=True)]
         change = results(moved(shape, -solve @ np.append(off, np.zeros(solve.shape[1] - len(off)))), np.array(ends)) - value
         total += np.outer(change, change)
     return total
