@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,7 @@ from bendcal.scan.decode import NotAScan, Scan, open_photo
 from bendcal.scan.heights import View
 from bendcal.scan.reading import ScanReadings, check_told, readings_on
 
-__all__ = ["PRINT_U", "read_photo"]
+__all__ = ["PRINT_U", "LaidPage", "laid_page", "read_photo"]
 
 PRINT_U = 0.002  # of what a printer makes of 100 mm, or of what a rule tells of them, in each direction
 _INSET_MM = 1.2  # inside of the frame's line
@@ -46,6 +47,32 @@ def read_photo(path: str | os.PathLike[str], *, od_mm: float, end_a: str | None 
     ValueError : for a diameter, side or line that cannot be
     """
     check_told(od_mm, end_a)
+    page = laid_page(path, od_mm=od_mm, line_mm=line_mm, print_u=print_u)
+    return readings_on(page.scan, od_mm=od_mm, end_a=end_a, scale_u=page.scale_u, view=page.view, notes=page.notes)
+
+
+@dataclass(frozen=True, eq=False)
+class LaidPage:
+    """A photo drawn anew as seen from straight above the page: the picture, its camera, the uncertainty of its scale, what was found of the lens."""
+
+    scan: Scan
+    view: View
+    scale_u: tuple[float, float]
+    notes: tuple[str, ...]
+
+
+def laid_page(path: str | os.PathLike[str], *, od_mm: float, line_mm: float = 100.0, print_u: float = PRINT_U) -> LaidPage:
+    """A photo of a reference page as seen from straight above it.
+
+    Parameters
+    ----------
+    path, od_mm, line_mm, print_u : as for :func:`read_photo`
+
+    Raises
+    ------
+    NotAScan : as for :func:`read_photo`
+    ValueError : for a line that cannot be
+    """
     if not _LEAST_LINE <= line_mm <= _MOST_LINE:
         raise ValueError(f"The page's 100 mm line is said to measure {line_mm:g} mm; from {_LEAST_LINE:g} to {_MOST_LINE:g} can be. Measure it once more.")
     cv2 = image_library()
@@ -61,7 +88,7 @@ def read_photo(path: str | os.PathLike[str], *, od_mm: float, end_a: str | None 
     scan, start = _from_above(name, rgb, camera, page, line_mm / 100)
     if od_mm / max(scan.pixel_mm) < 20:
         raise NotAScan(f'"{name}": the tube is only {od_mm / max(scan.pixel_mm):.0f} pixels wide; at least 20 are needed. Go nearer, so that the page fills the picture.')
-    return readings_on(scan, od_mm=od_mm, end_a=end_a, scale_u=(print_u, print_u), view=_view(camera, start), notes=(_lens(camera, rgb.shape[1::-1]),))
+    return LaidPage(scan, _view(camera, start), (print_u, print_u), (_lens(camera, rgb.shape[1::-1]),))
 
 
 def _from_above(name: str, rgb: np.ndarray, camera: Camera, page: ReferencePage, scale: float) -> tuple[Scan, np.ndarray]:

@@ -22,7 +22,7 @@ from bendcal.scan.piece import SIDES, ScanReading
 from bendcal.scan.scanner import SCALE_U, scale_of
 from bendcal.scan.separate import find_pieces
 
-__all__ = ["ScanReadings", "check_told", "read_scan", "readings_on"]
+__all__ = ["ScanReadings", "check_told", "laid_scan", "read_scan", "readings_on"]
 
 _PLAIN = 0.35  # at least so much of a picture is backdrop
 _NOISIEST = 0.06
@@ -120,15 +120,32 @@ def read_scan(
     ValueError : for a diameter, side or sensor that cannot be
     """
     check_told(od_mm, end_a)
+    scan, u = laid_scan(path, od_mm=od_mm, dpi=dpi, sensor=sensor, scale_u=scale_u)
+    return readings_on(scan, od_mm=od_mm, end_a=end_a, scale_u=u)
+
+
+def laid_scan(
+    path: str | os.PathLike[str], *, od_mm: float, dpi: float | tuple[float, float] | None = None, sensor: str = "cis", scale_u: float = SCALE_U
+) -> tuple[Scan, tuple[float, float]]:  # fmt: skip
+    """A scan in the plane of its tube's middle, and the standard uncertainty of its scale (across, down), as a share.
+
+    Parameters
+    ----------
+    path, od_mm, dpi, sensor, scale_u : as for :func:`read_scan`
+
+    Raises
+    ------
+    NotAScan : where the file cannot be measured on at all
+    ValueError : for a sensor or uncertainty that cannot be
+    """
     factor, u = scale_of(sensor, od_mm, scale_u=scale_u)
     scan = open_scan(path, dpi=dpi)
     pixel = (scan.pixel_mm[0] * factor[0], scan.pixel_mm[1] * factor[1])
-    scan = Scan(scan.name, scan.rgb, pixel, scan.dpi)
     if od_mm / max(pixel) < 12:
         raise NotAScan(
             f'"{scan.name}": a tube of {od_mm:g} mm is only {od_mm / max(pixel):.0f} pixels wide; at least 12 are needed. Scan at {300 if min(scan.dpi) < 290 else 600} dpi.'
         )
-    return readings_on(scan, od_mm=od_mm, end_a=end_a, scale_u=u)
+    return Scan(scan.name, scan.rgb, pixel, scan.dpi), u
 
 
 def readings_on(scan: Scan, *, od_mm: float, end_a: str | None, scale_u: tuple[float, float], view: View | None = None, notes: tuple[str, ...] = ()) -> ScanReadings:
