@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Callable, Sequence
 
+from bendcal.fiducials import MOST_PAGES
 from bendcal.layout import paragraph
 from bendcal.measures import length_mm
 from bendcal.shop import Shop, UnknownName, named
@@ -15,6 +16,12 @@ LOOK = "Look at the picture before you believe a number: the drawn lines must li
 HOW_TO_LAY = (
     "Lay the pieces on the glass a finger's width apart and from its border, each with the line that halves its bend at 45°, flat, under a plain "
     "sheet of another shade than the tube; scan in colour or grey at 300 dpi."
+)
+HOW_TO_LAY_PAGES = (
+    "Lay the pages side by side on a flat table, long edge along long edge, each about 5 mm over the edge of the one before it, so that no table shows "
+    "between them, and tape them down flat; they need not be in line, and each number may lie there only once. The tube lies on white paper, and "
+    "passes between the marks and the words. Photograph them from above, several pages in each picture; if one picture does not hold all, take "
+    "several, each of which shows a page that another shows too, and move nothing between them."
 )
 
 
@@ -45,6 +52,9 @@ def add_scan_command(jobs, shop: Callable[[str], Shop]) -> None:
     page = jobs.add_parser("page", help="print the reference page that offcuts are photographed on", description="Write the reference page, to print at 100 % and lay bent pieces on for a photo, into the shop folder's sheets/.")
     page.add_argument("shop", metavar="SHOP", help="the shop folder")
     page.add_argument("--paper", choices=("a4", "letter"), default="a4", help="its paper (a4 if left out)")
+    which = page.add_mutually_exclusive_group()
+    which.add_argument("--pages", type=int, metavar="N", help=f"pages 1 to N (at most {MOST_PAGES}), to lay side by side on a table under a line that is longer than a page")
+    which.add_argument("--number", type=int, metavar="K", help="only page K of those")
     page.set_defaults(does=lambda asked: _page(asked, shop(asked.shop)))
 
 
@@ -77,8 +87,13 @@ def _scan(asked: argparse.Namespace, shop: Shop) -> None:
 def _page(asked: argparse.Namespace, shop: Shop) -> None:
     from bendcal.sheets import save_reference_page  # draws, so it is loaded by this job alone
 
-    print(f"Written: {save_reference_page(shop.folder, paper=asked.paper)}")
+    if asked.pages is not None and not 1 <= asked.pages <= MOST_PAGES:
+        raise ValueError(f"--pages is {asked.pages}; there are 1 to {MOST_PAGES} of a paper, each with marks of its own.")
+    numbers = range(1, asked.pages + 1) if asked.pages else [] if asked.number is None else [asked.number]
+    print(f"Written: {save_reference_page(shop.folder, paper=asked.paper, numbers=tuple(numbers))}")
     print(paragraph("Print it at 100 % (actual size), and measure its 100 mm line: if it measures otherwise, say so with --line when you read a photo."))
+    if numbers:
+        print(paragraph(HOW_TO_LAY_PAGES))
 
 
 def _record(asked: argparse.Namespace, shop: Shop, readings, bender: str, tube: str) -> None:

@@ -19,7 +19,7 @@ from bendcal.law import PARAMETERS, Law
 from bendcal.marks import MARK_COLUMNS, MarkSheet
 from bendcal.order import cautions
 from bendcal.plans import Plan
-from bendcal.printing import bending_pdf, mark_sheet_pdf, reference_page_pdf, true_scale_pdf, worksheet_pdf
+from bendcal.printing import bending_pdf, mark_sheet_pdf, reference_page_pdf, table_pages_pdf, true_scale_pdf, worksheet_pdf
 from bendcal.shop import Shop
 from bendcal.version import __version__
 
@@ -38,13 +38,14 @@ class SheetFiles(NamedTuple):
     pdf: Path
 
 
-def save_reference_page(folder: str | PathLike[str], *, paper: str = "a4") -> Path:
+def save_reference_page(folder: str | PathLike[str], *, paper: str = "a4", numbers: Sequence[int] = ()) -> Path:
     """Write ``sheets/reference-page-<paper>.pdf`` into a shop folder: the page that offcuts are photographed on.
 
     Parameters
     ----------
     folder : the shop's folder; its ``sheets`` folder is made where there is none
     paper : ``"a4"`` or ``"letter"``
+    numbers : of pages to lay side by side on a table under a long line, ``sheets/reference-pages-<paper>-<numbers>.pdf``; none: the one page
 
     Returns
     -------
@@ -52,11 +53,12 @@ def save_reference_page(folder: str | PathLike[str], *, paper: str = "a4") -> Pa
 
     Raises
     ------
-    ValueError : for another paper
+    ValueError : for another paper or number
     NotSaved : where the file cannot be written; the sentence says why
     """
-    content = reference_page_pdf(paper)
-    file = _folder(folder) / f"reference-page-{paper}.pdf"
+    content = table_pages_pdf(paper, numbers) if numbers else reference_page_pdf(paper)
+    which = "-".join(str(n) for n in dict.fromkeys((*numbers[:1], *numbers[-1:])))
+    file = _folder(folder) / (f"reference-pages-{paper}-{which}.pdf" if numbers else f"reference-page-{paper}.pdf")
     write_atomically(file, content)
     return file
 

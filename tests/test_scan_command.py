@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
+from pypdf import PdfReader
 
 from bendcal.cli import main
 from bendcal.estimate import Estimate
@@ -109,6 +110,22 @@ def test_the_reference_page_is_written(folder: Path, paper: str, capsys: pytest.
     assert main(["page", str(folder), "--paper", paper]) == 0
     assert (folder / "sheets" / f"reference-page-{paper}.pdf").read_bytes().startswith(b"%PDF")
     assert "measure its 100 mm line" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("more", "name", "count"), [(["--pages", "3"], "1-3", 3), (["--number", "2"], "2", 1), (["--pages", "1", "--paper", "letter"], "1", 1)])
+def test_pages_for_a_table_are_written(folder: Path, more: list[str], name: str, count: int, capsys: pytest.CaptureFixture) -> None:
+    """Three pages in one PDF, or the second alone; how to lay them is said."""
+    assert main(["page", str(folder), *more]) == 0
+    file = folder / "sheets" / f"reference-pages-{'letter' if 'letter' in more else 'a4'}-{name}.pdf"
+    assert len(PdfReader(file).pages) == count
+    assert "passes between the marks" in " ".join(capsys.readouterr().out.split())
+
+
+@pytest.mark.parametrize(("more", "why"), [(["--pages", "9"], "--pages is 9"), (["--pages", "0"], "--pages is 0"), (["--number", "7"], "no reference page 7")])
+def test_pages_that_do_not_exist_are_not_written(folder: Path, more: list[str], why: str, capsys: pytest.CaptureFixture) -> None:
+    """Exit code 2 and a sentence."""
+    assert main(["page", str(folder), *more]) == 2
+    assert why in capsys.readouterr().err
 
 
 def test_a_scan_taken_for_a_photo_says_that_there_is_no_page(folder: Path, two: Path, capsys: pytest.CaptureFixture) -> None:

@@ -3,8 +3,8 @@
 from bendcal.printing.bending_pages import bending_pdf
 from bendcal.printing.mark_sheet import mark_sheet_pdf
 from bendcal.printing.pages import PAPERS_MM
-from bendcal.printing.reference_page import reference_page_pdf
+from bendcal.printing.reference_page import reference_page_pdf, table_pages_pdf
 from bendcal.printing.true_scale import true_scale_pdf
 from bendcal.printing.worksheet import worksheet_pdf
 
-__all__ = ["PAPERS_MM", "bending_pdf", "mark_sheet_pdf", "reference_page_pdf", "true_scale_pdf", "worksheet_pdf"]
+__all__ = ["PAPERS_MM", "bending_pdf", "mark_sheet_pdf", "reference_page_pdf", "table_pages_pdf", "true_scale_pdf", "worksheet_pdf"]

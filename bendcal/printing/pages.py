@@ -44,6 +44,7 @@ class Pages:
     running_title : stands at the foot of every page
     landscape : whether the paper lies on its long side
     check : what stands beside the line to measure; blank: a page without such a line
+    counted : whether the foot says which page of how many it is
 
     Attributes
     ----------
@@ -56,12 +57,12 @@ class Pages:
     ValueError : for another paper
     """
 
-    def __init__(self, paper: str, running_title: str, *, landscape: bool = False, check: str = _CHECK) -> None:
+    def __init__(self, paper: str, running_title: str, *, landscape: bool = False, check: str = _CHECK, counted: bool = True) -> None:
         if paper not in PAPERS_MM:
             raise ValueError(f"paper is {paper!r}; it must be one of {', '.join(PAPERS_MM)}.")
         self.paper_mm = PAPERS_MM[paper][::-1] if landscape else PAPERS_MM[paper]
         self.size_mm = self._room_on(self.paper_mm)
-        self.running_title, self.check = running_title, check
+        self.running_title, self.check, self.counted = running_title, check, counted
         self.x, self.width = _SIDE_MM, self.size_mm[0] - 2 * _SIDE_MM
         self.pages: list[tuple[Picture, Axes]] = []
         self._footed = 0
@@ -188,7 +189,7 @@ class Pages:
                 line(ax, [(x, y - 2.0), (x, y + 2.0)], width=0.9)
             for k, part in enumerate(wrap(self.check, self.width - CHECK_LINE_MM - 6.0, 8.0)):
                 write(ax, right + 5.0, y + 2.0 - 3.6 * k, part, size=8.0)
-        pages = f"page {number} of {len(self.pages)}"
+        pages = f"page {number} of {len(self.pages)}" if self.counted else ""
         room = self.width - text_width_mm(pages, 8.0) - 8.0
         version = f" · bendcal {__version__}"
         room -= text_width_mm(version, 8.0) + 3.0

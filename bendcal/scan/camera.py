@@ -122,7 +122,7 @@ def find_page(grey: np.ndarray) -> tuple[ReferencePage, np.ndarray, np.ndarray]:
     how = cv2.aruco.DetectorParameters()
     how.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     how.cornerRefinementWinSize = 5
-    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50), how)
+    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_100), how)
     corners, numbers, _ = detector.detectMarkers(grey)
     seen = {} if numbers is None else dict(zip((int(n) for n in np.ravel(numbers)), corners, strict=True))
     pages = [page for page in reference_pages() if len(seen.keys() & page.marks_mm.keys()) >= 2]
