@@ -9,7 +9,7 @@ from scipy import ndimage
 
 from bendcal.scan.tube_model import ARC, LEG_1, LEG_2, Shape
 
-__all__ = ["Edges", "find_edges", "lined_up", "steepest", "without_soft"]
+__all__ = ["Edges", "find_edges", "lined_up", "lined_up_along", "steepest", "without_soft"]
 
 STEP_MM = 0.6  # between profiles along the tube
 _FINE = 0.25  # pixels between samples along a profile
@@ -119,7 +119,17 @@ def lined_up(field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[float
     """
     base, normal, zone, along = profiles(shape, ends_mm, 2 * STEP_MM)
     order = np.concatenate([np.flatnonzero(zone == LEG_1)[::-1], np.flatnonzero(zone == ARC), np.flatnonzero(zone == LEG_2)])
-    base, normal = base[order], normal[order]
+    return lined_up_along(field, noise, base[order], normal[order], pixel_mm=pixel_mm, od_mm=od_mm)
+
+
+def lined_up_along(field: np.ndarray, noise: float, base: np.ndarray, normal: np.ndarray, *, pixel_mm: tuple[float, float], od_mm: float) -> np.ndarray:
+    """The same beside any rough line.
+
+    Parameters
+    ----------
+    field, noise, pixel_mm, od_mm : as there
+    base, normal : (n, 2) points in order along the tube [mm], and unit vectors across it there
+    """
     step = 0.5 * float(np.mean(pixel_mm))
     aside = np.arange(-_ASIDE * od_mm, _ASIDE * od_mm + step, step)
     half = int(round(0.5 * od_mm / step))

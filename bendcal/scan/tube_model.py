@@ -12,11 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import optimize
 
-__all__ = ["ARC", "BELIEFS", "LEG_1", "LEG_2", "Fitted", "Shape", "distances", "fit_centreline", "fit_edges"]
+__all__ = ["ARC", "BELIEFS", "LEG_1", "LEG_2", "THICKNESS", "Fitted", "Shape", "distances", "fit_centreline", "fit_edges"]
 
 LEG_1, LEG_2, ARC = 0, 1, 2
 BELIEFS = 2  # rows at a fit's end that are no edge points
-_THICKNESS = 0.01  # by how much of it a tube's diameter may differ from what it is sold as
+THICKNESS = 0.01  # by how much of it a tube's diameter may differ from what it is sold as
 
 
 @dataclass(frozen=True)
@@ -190,7 +190,7 @@ def fit_edges(start: Shape, points: np.ndarray, side: np.ndarray, *, spread_mm: 
         off, zone = distances(shape, points)
         width = np.where(zone == ARC, shape.half_arc_mm, shape.half_mm)
         # Beliefs about both widths as two more equations, so that a short arc or a single edge does not invent one.
-        beliefs = (shape.half_arc_mm / shape.half_mm - 1) / flattening, (2 * shape.half_mm / od_mm - 1) / _THICKNESS
+        beliefs = (shape.half_arc_mm / shape.half_mm - 1) / flattening, (2 * shape.half_mm / od_mm - 1) / THICKNESS
         return np.append(off - side * width, np.array(beliefs) * spread_mm)
 
     scales = [1, 1, 0.01, 0.01, 1, 0.1, 0.1]

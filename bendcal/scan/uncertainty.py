@@ -13,7 +13,7 @@ import numpy as np
 
 from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, LEG_2, Fitted, Shape
 
-__all__ = ["corrected", "covariance", "moved", "results", "solver"]
+__all__ = ["FLATTENED", "TILT_PX", "arc_shift", "corrected", "covariance", "leg_shift", "moved", "results", "scattered", "solver"]
 
 #: What one side's light may shift the middle between both edges by, of a pixel; and of what the half width is off:
 #: on dark paper a tube's own dark side is lost, and it may all be on one side.
@@ -21,9 +21,9 @@ _SHIFT_PX, _SHIFT_OF_WIDTH = 0.02, 0.6
 #: On dark paper, of the tube's diameter: the last of its dark side is lost before the edge is seen to be soft.
 _FADED = 0.015
 #: How that may change from one end of a leg to the other, of a pixel.
-_TILT_PX = 0.01
+TILT_PX = 0.01
 #: A bend is flattened more on its outside: of the width lost there, half to all is lost on the outside.
-_FLATTENED, _FLATTENED_U = 0.25, 0.144
+FLATTENED, _FLATTENED_U = 0.25, 0.144
 #: How far from true a bend's own arc may be, of the tube's diameter.
 _ARC_OF_OD = 0.004
 _LAGS = 12  # edge points, about 7 mm, over which they may err alike
@@ -89,7 +89,7 @@ def corrected(fitted: Fitted) -> Shape:
     lost = max(0.0, 2 * (fitted.shape.half_mm - fitted.shape.half_arc_mm))
     arc = (fitted.zone == ARC).astype(float)
     arc[-BELIEFS:] = 0.0
-    outward = moved(fitted.shape, -solve @ (arc * _FLATTENED * lost))
+    outward = moved(fitted.shape, -solve @ (arc * FLATTENED * lost))
     return replace(outward, half_mm=fitted.shape.half_mm, half_arc_mm=fitted.shape.half_arc_mm)
 
 
@@ -112,10 +112,7 @@ def covariance(
     dark : whether the backdrop is dark
     """
     solve = solver(fitted)
-    residual = fitted.residual_mm[:-BELIEFS]
-    sd = max(1.4826 * float(np.median(np.abs(residual))), float(np.sqrt(np.mean(np.clip(residual, -0.3, 0.3) ** 2))))
-    each = np.append(np.full(len(residual), sd**2 * _waves(residual, series)), np.full(BELIEFS, fitted.spread_mm**2))
-    p_cov = (solve * each) @ solve.T
+    p_cov = scattered(solve, fitted.residual_mm, series, fitted.spread_mm, BELIEFS)
 
     steps = np.array([1e-4, 1e-4, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4])
     by_p = np.stack(
@@ -123,7 +120,7 @@ def covariance(
     )
     total = by_p @ p_cov @ by_p.T
 
-    shift = [hypot(_SHIFT_PX * pixel_mm, _SHIFT_OF_WIDTH * off, _FADED * od_mm * dark) for off in (*off_mm, max(off_mm))]
+    shift = [leg_shift(off, pixel_mm, od_mm, dark) for off in off_mm]
     lost = 2 * abs(fitted.shape.half_mm - fitted.shape.half_arc_mm)
     patterns = []
     zone = fitted.zone[:-BELIEFS]
@@ -132,8 +129,8 @@ def covariance(
         t = along_mm[zone == leg]
         tilt = np.zeros(len(zone))
         tilt[zone == leg] = 2 * (along_mm[zone == leg] - t.mean()) / max(np.ptp(t), 1e-6)
-        patterns += [here * shift[leg], tilt * _TILT_PX * pixel_mm]
-    patterns.append((zone == ARC) * hypot(shift[ARC], 1.5 * _FADED * od_mm * dark, _ARC_OF_OD * od_mm, _FLATTENED_U * lost))
+        patterns += [here * shift[leg], tilt * TILT_PX * pixel_mm]
+    patterns.append((zone == ARC) * arc_shift(max(shift), lost, od_mm, dark))
     for pattern in patterns:
         change = by_p @ (solve @ np.append(pattern, np.zeros(BELIEFS)))
         total += np.outer(change, change)
@@ -148,6 +145,48 @@ def covariance(
         change = (results(shape, ends, tuple(up)) - results(shape, ends, tuple(down))) / (2 * h) * scale_u[axis]
         total += np.outer(change, change)
     return total
+
+
+def scattered(solve: np.ndarray, residual_mm: np.ndarray, series: list[np.ndarray], spread_mm: float, beliefs: int) -> np.ndarray:
+    """(p, p) covariance of a fit's numbers because its edge points scatter.
+
+    Parameters
+    ----------
+    solve : (p, n) what the numbers change by when the points move
+    residual_mm : (n,) how far the points lie off, beliefs last
+    series : indices of the points of each edge of each zone, in order
+    spread_mm : one standard deviation of a belief
+    beliefs : how many of the last rows are beliefs
+    """
+    residual = residual_mm[:-beliefs]
+    sd = max(1.4826 * float(np.median(np.abs(residual))), float(np.sqrt(np.mean(np.clip(residual, -0.3, 0.3) ** 2))))
+    each = np.append(np.full(len(residual), sd**2 * _waves(residual, series)), np.full(beliefs, spread_mm**2))
+    return (solve * each) @ solve.T
+
+
+def leg_shift(off_mm: float, pixel_mm: float, od_mm: float, dark: bool) -> float:
+    """By how much light may shift a leg's middle [mm].
+
+    Parameters
+    ----------
+    off_mm : by how much half of its width is not half the diameter
+    pixel_mm, od_mm : size of a pixel, and the tube's diameter [mm]
+    dark : whether the backdrop is dark
+    """
+    return hypot(_SHIFT_PX * pixel_mm, _SHIFT_OF_WIDTH * off_mm, _FADED * od_mm * dark)
+
+
+def arc_shift(shift_mm: float, lost_mm: float, od_mm: float, dark: bool) -> float:
+    """By how much an arc may lie beside where it seems to [mm].
+
+    Parameters
+    ----------
+    shift_mm : by how much light may shift the legs beside it
+    lost_mm : by how much less wide than they it is
+    od_mm : the tube's diameter [mm]
+    dark : whether the backdrop is dark
+    """
+    return hypot(shift_mm, 1.5 * _FADED * od_mm * dark, _ARC_OF_OD * od_mm, _FLATTENED_U * lost_mm)
 
 
 def _waves(residual: np.ndarray, series: list[np.ndarray]) -> float:
