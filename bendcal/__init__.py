@@ -1,12 +1,12 @@
 """bendcal: learn what a hand tube bender really does, then mark the next line by it."""
 
 
-from bendcal.appending import append_offcut
 from bendcal.calibration import Calibration, calibrate, load_calibration
 from bendcal.compare import Comparison, compare
+from bendcal.entries import append_offcut
 from bendcal.estimate import Estimate
 from bendcal.faults import ShopFaults
-from bendcal.folder import read_shop
+from bendcal.files import read_shop
 from bendcal.law import Law
 from bendcal.marks import MarkSheet, mark_out
 from bendcal.version import __version__

@@ -12,12 +12,11 @@ import tempfile
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
-from bendcal.adding import COLUMNS, add_row, file_of
 from bendcal.atomic import write_atomically
-from bendcal.columns import LINES, OFFCUTS
+from bendcal.entries import FACT_COLUMNS, add_row, file_of
 from bendcal.faults import Fault, ShopFaults, quoted
 from bendcal.file_names import unfit_name
-from bendcal.folder import read_shop
+from bendcal.files import LINES, OFFCUTS, read_shop
 from bendcal.lab import own_notebooks
 from bendcal.shop import Shop
 
@@ -57,7 +56,7 @@ def begin_shop(folder: str | os.PathLike[str], *, bender: Mapping[str, str], tub
                 faults.extend(error.faults)
         if faults:
             raise ShopFaults(faults)
-        headers = {file_of(noun): columns for noun, columns in COLUMNS.items()} | {"offcuts.csv": OFFCUTS, "lines.csv": LINES}
+        headers = {file_of(noun): columns for noun, columns in FACT_COLUMNS.items()} | {"offcuts.csv": OFFCUTS, "lines.csv": LINES}
         for name, columns in headers.items():
             if not (making / name).exists():
                 out = io.StringIO()

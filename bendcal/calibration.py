@@ -11,7 +11,6 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-
 from bendcal.atomic import write_atomically
 from bendcal.blunders import find_blunders
 from bendcal.bow import Bow

@@ -10,9 +10,10 @@ from bendcal.calibration import Calibration
 from bendcal.compare import compare
 from bendcal.design import next_offcuts, plan_offcuts
 from bendcal.faults import ShopFaults
+from bendcal.files import is_sample
+from bendcal.inch_words import with_inches
 from bendcal.job_command import add_commands
 from bendcal.keeping import keep, news
-from bendcal.inch_words import with_inches
 from bendcal.lab import open_lab
 from bendcal.landing import landing_of
 from bendcal.layout import paragraph
@@ -23,7 +24,6 @@ from bendcal.notices import Notices, print_list
 from bendcal.order import cautions, order_of_work
 from bendcal.planned import mark_out_planned, told_too_near
 from bendcal.reports import cut_sentence, difference_table, laws_table, marks_table
-from bendcal.sample import is_sample
 from bendcal.scan_command import add_scan_command
 from bendcal.shop import Shop, UnknownName, named
 from bendcal.version import __version__

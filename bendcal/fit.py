@@ -13,12 +13,12 @@ import numpy as np
 
 from bendcal.bow import Bow
 from bendcal.inference.latent import solve
-from bendcal.law import PARAMETERS
-from bendcal.pieces import Pieces, linearise
 from bendcal.inference.pooling import Pool, Pooled
-from bendcal.prior import WIDTHS, Widths
 from bendcal.inference.scales import average_over
 from bendcal.inference.sites import Sites, settle
+from bendcal.law import PARAMETERS
+from bendcal.pieces import Pieces, linearise
+from bendcal.prior import WIDTHS, Widths
 
 __all__ = ["NOISES", "JointFit", "fit_laws"]
 

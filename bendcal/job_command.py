@@ -6,10 +6,10 @@ import argparse
 from collections.abc import Callable
 
 from bendcal.calibration import Calibration
+from bendcal.entries import save_line
 from bendcal.job import Job, plan_job
 from bendcal.job_report import bending_sentences, clips_table, fittings_table, order_table, tube_table
 from bendcal.layout import paragraph
-from bendcal.line_saving import save_line
 from bendcal.measures import length_mm
 from bendcal.mirror import PLANES, mirrored
 from bendcal.notices import print_list

@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from bendcal.atomic import make_folder, write_atomically
-from bendcal.folder import read_shop
+from bendcal.files import read_shop
 from bendcal.shop import Shop
 
 __all__ = ["first_names", "lab_words", "notebooks_folder", "open_lab", "own_notebooks", "with_names"]

@@ -10,11 +10,11 @@ from bendcal.clearance import obstacle_clearances
 from bendcal.design import next_offcuts, plan_offcuts
 from bendcal.faults import Caution
 from bendcal.feasible import plan_bending
+from bendcal.files import read_pattern
 from bendcal.layout import TextTable, paragraph
 from bendcal.notices import print_list
 from bendcal.path import LegTooShort
 from bendcal.pattern import adjust_pattern
-from bendcal.pattern_files import read_pattern
 from bendcal.pattern_report import fit_table, shape_table
 from bendcal.plan_report import clearance_table, plan_table, rule_sentences
 from bendcal.shop import Shop

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from bendcal.calibration import Calibration, calibrate
 from bendcal.faults import Caution, Fault
-from bendcal.folder import read_shop
+from bendcal.files import read_shop
 from bendcal.layout import paragraph
 from bendcal.shop import Shop
 

@@ -7,7 +7,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-
 from bendcal.end_rules import form_findings, nut_findings
 from bendcal.ends import End
 from bendcal.flattening import tight_bend_cautions

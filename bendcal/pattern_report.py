@@ -17,7 +17,7 @@ def pattern_table(pattern: Pattern) -> TextTable:
 
     Parameters
     ----------
-    pattern : what :func:`bendcal.pattern_files.read_pattern` returned
+    pattern : what :func:`bendcal.files.patterns.read_pattern` returned
 
     Examples
     --------

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 from bendcal.calibration import Calibration, calibrate
 from bendcal.design import next_offcuts
+from bendcal.entries import BEING_ENTERED
 from bendcal.faults import Fault, ShopFaults
-from bendcal.folder import read_shop
+from bendcal.files import read_shop
 from bendcal.job import order_of_making
 from bendcal.layout import TextTable
-from bendcal.line_index import BEING_ENTERED
 from bendcal.marks import mark_out
 from bendcal.planned import told_too_near
 from bendcal.shop import Shop

@@ -5,9 +5,9 @@ from pathlib import Path
 import pytest
 from a_shop import FILES, changed, write_shop
 
-from bendcal.adding import COLUMNS, add_row, file_of, rows_of, would_be
+from bendcal.entries.adding import FACT_COLUMNS, add_row, file_of, rows_of, would_be
 from bendcal.faults import ShopFaults
-from bendcal.folder import read_shop
+from bendcal.files.folder import read_shop
 
 SOUND = {
     "bender": {"bender": "large", "die_radius_mm": "1 1/8 in", "dial_max_deg": "180"},
@@ -19,7 +19,7 @@ SOUND = {
 }
 
 
-@pytest.mark.parametrize("noun", COLUMNS)
+@pytest.mark.parametrize("noun", FACT_COLUMNS)
 def test_a_sound_row_is_read_back_as_it_was_typed(tmp_path: Path, noun: str) -> None:
     """Old rows keep their bytes; the shop reads the new one."""
     folder = write_shop(tmp_path)

@@ -18,15 +18,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bendcal import atomic
-from bendcal.appending import append_offcut
 from bendcal.atomic import NotSaved
-from bendcal.cells import cell_value
-from bendcal.columns import OFFCUTS
+from bendcal.entries.appending import append_offcut
 from bendcal.faults import ShopFaults
-from bendcal.folder import read_shop
-from bendcal.log import KeptAside, locked, with_row
+from bendcal.files.cells import cell_value
+from bendcal.files.columns import OFFCUTS
+from bendcal.files.folder import read_shop
+from bendcal.files.log import KeptAside, locked, with_row
+from bendcal.files.tables import table_of
 from bendcal.offcuts import Offcut
-from bendcal.tables import table_of
 
 ROOT = Path(__file__).resolve().parent.parent
 READINGS = {
@@ -205,7 +205,7 @@ def test_offcuts_are_numbered_in_the_way_of_the_last_one(tmp_path: Path, taken: 
 
 WRITER = textwrap.dedent("""
     import sys
-    from bendcal.appending import append_offcut
+    from bendcal.entries.appending import append_offcut
     folder, prefix, count = sys.argv[1], sys.argv[2], int(sys.argv[3])
     for number in range(count):
         append_offcut(folder, offcut=f"{prefix}{number}", bender="small", tube="brake 3/16", length_mm=200.0, mark_mm=90.0,

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bendcal.faults import Fault, ShopFaults
-from bendcal.folder import read_shop
+from bendcal.files.folder import read_shop
 
 
 def report(folder: Path) -> str:

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from bendcal.faults import ShopFaults
-from bendcal.folder import read_shop
+from bendcal.files.folder import read_shop
 from tests.a_shop import write_shop
 
 BODIES = "bender,body,shape,x_mm,y_mm,z_mm,to_x_mm,to_y_mm,to_z_mm,width_mm,height_mm,diameter_mm,turn_deg,moves,grip_mm,note\n"

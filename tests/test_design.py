@@ -13,19 +13,19 @@ from hypothesis import strategies as st
 from bendcal.benders import Bender
 from bendcal.calibration import calibrate
 from bendcal.design import next_offcuts, plan_offcuts
+from bendcal.design.optimal import exchanged, gains, greedy_design, updated
+from bendcal.design.outlook import after, chain, standing
+from bendcal.design.prospects import prospects_of
+from bendcal.files.folder import read_shop
 from bendcal.fit import fit_laws
-from bendcal.folder import read_shop
+from bendcal.inference.sites import outer_information
 from bendcal.lines import line_from_legs
 from bendcal.marks import mark_out
 from bendcal.materials import ALLOYS
 from bendcal.offcuts import Offcut
-from bendcal.design.optimal import exchanged, gains, greedy_design, updated
-from bendcal.design.outlook import after, chain, standing
 from bendcal.pieces import pieces_of
 from bendcal.prior import Widths, pool_of
-from bendcal.design.prospects import prospects_of
 from bendcal.shop import Shop, UnknownName
-from bendcal.inference.sites import outer_information
 from bendcal.tools import Tool
 from bendcal.tubes import Tube
 

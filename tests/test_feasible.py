@@ -12,7 +12,7 @@ from bendcal.bodies import BenderBody
 from bendcal.calibration import Calibration, calibrate
 from bendcal.clearance import obstacle_clearances
 from bendcal.feasible import KEEP_MM, plan_bending
-from bendcal.folder import read_shop
+from bendcal.files.folder import read_shop
 from bendcal.law import Law
 from bendcal.lines import line_from_legs
 from bendcal.marks import mark_out

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from bendcal.beginning import begin_shop
 from bendcal.faults import ShopFaults
 from bendcal.file_names import unfit_name
-from bendcal.folder import read_shop
+from bendcal.files.folder import read_shop
 from bendcal.lines import line_from_legs
 
 

@@ -10,8 +10,8 @@ from scipy import stats
 
 from bendcal.ends import End
 from bendcal.faults import ShopFaults
+from bendcal.files.folder import read_shop
 from bendcal.flares import Flare, learned_end, tube_used
-from bendcal.folder import read_shop
 from bendcal.tools import Tool
 
 END = End("M10", "double flare", 6.0)

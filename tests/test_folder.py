@@ -10,7 +10,7 @@ from a_shop import FILES, changed, write_shop
 from conftest import SAMPLE
 
 from bendcal.faults import ShopFaults
-from bendcal.folder import read_shop
+from bendcal.files.folder import read_shop
 
 
 def test_everything_in_a_folder_is_read(tmp_path: Path) -> None:

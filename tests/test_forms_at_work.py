@@ -8,8 +8,9 @@ from a_shop import write_shop
 
 import bendcal
 from bendcal import forms
-from bendcal.adding import COLUMNS, add_row
-from bendcal.appending import append_offcut
+from bendcal.entries.adding import FACT_COLUMNS, add_row
+from bendcal.entries.appending import append_offcut
+from bendcal.entries.line_changing import put_line_aside
 from bendcal.forms import offcut_form as module
 from bendcal.forms.begin_form import BeginForm
 from bendcal.forms.echo import Echo
@@ -19,7 +20,6 @@ from bendcal.forms.offcut_form import OffcutForm
 from bendcal.forms.row_form import FactsForm, RowForm
 from bendcal.forms.saying import Notices, picture_html
 from bendcal.forms.shop_now import ShopNow
-from bendcal.line_changing import put_line_aside
 
 ROOT = Path(__file__).resolve().parent.parent
 STEEL = {"length_mm": "180", "mark_mm": "70", "dial_deg": "92", "angle_deg": "86,5", "leg_a_mm": "89", "leg_b_mm": "98"}
@@ -396,7 +396,7 @@ def test_a_tube_is_added_and_then_stands_in_the_table(folder: Path) -> None:
     assert bendcal.read_shop(folder).tubes["brass"].od_mm == 6.35
 
 
-@pytest.mark.parametrize("noun", COLUMNS)
+@pytest.mark.parametrize("noun", FACT_COLUMNS)
 def test_an_empty_row_is_not_added(folder: Path, noun: str) -> None:
     """What is missing is named."""
     form = FactsForm(folder)

@@ -12,11 +12,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import bendcal
-from bendcal.adding import COLUMNS
 from bendcal.atomic import NotSaved
-from bendcal.cells import Column
 from bendcal.chord import angle_from_chord
-from bendcal.columns import OFFCUTS
+from bendcal.entries.adding import FACT_COLUMNS
+from bendcal.files.cells import Column
+from bendcal.files.columns import OFFCUTS
 from bendcal.forms import chord_values
 from bendcal.forms.offcut_values import FIELDS, OffcutValues
 from bendcal.forms.row_values import FIELDS as ROW_FIELDS
@@ -64,7 +64,7 @@ def test_what_could_mean_two_things_is_not_guessed(text: str) -> None:
 @given(st.text(max_size=12))
 def test_nothing_that_is_typed_raises(text: str) -> None:
     """Any text is either understood or refused with a sentence, in every box."""
-    for column in (*OFFCUTS, *(column for columns in COLUMNS.values() for column in columns)):
+    for column in (*OFFCUTS, *(column for columns in FACT_COLUMNS.values() for column in columns)):
         told = understood(text, column)
         assert told.fine or told.wrong or told.missing
     assert OffcutValues(*[text] * len(FIELDS)).blocked()
@@ -83,7 +83,7 @@ def test_a_name_may_be_shortened_as_long_as_it_is_the_only_one() -> None:
 def test_every_column_of_every_table_has_a_box() -> None:
     """No column is forgotten, but for the date of an offcut, which is today's."""
     assert set(FIELDS) == {column.name for column in OFFCUTS} - {"date"}
-    for noun, columns in COLUMNS.items():
+    for noun, columns in FACT_COLUMNS.items():
         assert set(ROW_FIELDS[noun]) == {column.name for column in columns}
 
 

@@ -15,12 +15,12 @@ from bendcal.buying import Practice, TubeTotal, fittings_of, practice_of
 from bendcal.calibration import Calibration
 from bendcal.cli import main
 from bendcal.ends import End
+from bendcal.entries.line_saving import save_line
 from bendcal.feasible import plan_bending
 from bendcal.flares import Flare
 from bendcal.job import Job, order_of_making, plan_job
 from bendcal.job_report import bending_sentences, clips_table, fittings_table, order_table, tube_table
 from bendcal.law import Law
-from bendcal.line_saving import save_line
 from bendcal.lines import Line, line_from_legs
 from bendcal.marks import MarkSheet, mark_out
 from bendcal.materials import ALLOYS
@@ -343,7 +343,7 @@ def test_nothing_is_left_behind_where_the_row_cannot_be_written(tmp_path, monkey
         raise OSError("open in a spreadsheet")
 
     write_shop(tmp_path)
-    monkeypatch.setattr("bendcal.line_saving.save_log", held)
+    monkeypatch.setattr("bendcal.entries.line_saving.save_log", held)
     with pytest.raises(OSError, match="open in a spreadsheet"):
         save_line(tmp_path, line_from_legs("new", [50, 80], [45], [0], tube="brake 3/16", bender="small"))
     assert not (tmp_path / "lines" / "new.csv").exists()

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bendcal.folder import read_shop
+from bendcal.files.folder import read_shop
 from bendcal.layout import TextTable, paragraph
 from bendcal.plainly import plain_errors, said_by_the_kit
 

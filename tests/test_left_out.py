@@ -10,7 +10,7 @@ from conftest import SAMPLE
 from bendcal.calibration import calibrate
 from bendcal.cli import main
 from bendcal.faults import ShopFaults
-from bendcal.folder import read_shop
+from bendcal.files.folder import read_shop
 from bendcal.forms.shop_now import ShopNow
 from bendcal.job import plan_job
 from bendcal.marks import mark_out

@@ -7,12 +7,12 @@ import pytest
 from a_shop import FILES, write_shop
 
 import bendcal
-from bendcal import line_changing
-from bendcal.line_changing import begin_line, change_facts, faults_of_shape, put_line_aside, put_shape
-from bendcal.line_index import BEING_ENTERED, lines_table
-from bendcal.line_renaming import rename_line
-from bendcal.line_rows import new_rows, rows_of_line
-from bendcal.scratch import as_it_would_be
+from bendcal.entries import line_changing
+from bendcal.entries.line_changing import begin_line, change_facts, faults_of_shape, put_line_aside, put_shape
+from bendcal.entries.line_index import BEING_ENTERED, lines_table
+from bendcal.entries.line_renaming import rename_line
+from bendcal.entries.line_rows import new_rows, rows_of_line
+from bendcal.entries.scratch import as_it_would_be
 
 MID = {"line": "mid", "tube": "brake 3/16", "bender": "small", "service": "brake", "end_a": "M10"}
 

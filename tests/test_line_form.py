@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 
 import bendcal
 from bendcal import forms
-from bendcal.columns import LEGS, LINES, NODES
+from bendcal.entries.line_changing import put_line_aside
+from bendcal.entries.line_rows import new_rows, rows_of_line
+from bendcal.files.columns import LEGS, LINES, NODES
 from bendcal.forms.line_form import LineForm
 from bendcal.forms.line_shape import STEP_COLUMNS, STEPS, legs_of, short_legs
 from bendcal.forms.line_values import FACTS, LineFacts, LineStep
-from bendcal.line_changing import put_line_aside
-from bendcal.line_rows import new_rows, rows_of_line
 
 FACTS_OF_REAR = {"tube": "steel-3", "bender": "small", "service": "brake", "end_a": "m10-double", "end_b": "m10-double"}
 LEGS_OF_REAR = (('3 5/8"', "92,5", ""), ("80", "45°", "-90"), ("100 mm", "60", "180"), ("70", "", ""))

@@ -13,7 +13,7 @@ from scipy.stats import norm
 from bendcal.benders import Bender
 from bendcal.calibration import Calibration, calibrate
 from bendcal.ends import End
-from bendcal.folder import read_shop
+from bendcal.files.folder import read_shop
 from bendcal.law import Law
 from bendcal.lines import Line, line_from_legs, line_from_nodes
 from bendcal.marks import MARK_COLUMNS, MarkSheet, mark_out

@@ -9,7 +9,8 @@ from a_line import CAL, LEGS, SHOP, line
 
 from bendcal.builds import simulate_builds
 from bendcal.calibration import Calibration
-from bendcal.folder import read_shop
+from bendcal.files.folder import read_shop
+from bendcal.files.patterns import read_pattern
 from bendcal.landing import landing_of
 from bendcal.law import Law
 from bendcal.margin import end_covariance_mm2
@@ -17,7 +18,6 @@ from bendcal.marks import mark_out
 from bendcal.mirror import mirrored
 from bendcal.path import Legs, place_nodes
 from bendcal.pattern import adjust_pattern
-from bendcal.pattern_files import read_pattern
 
 N = LEGS.bends
 EXACT = Law.of("small", "steel", [-1.5, 0.97, 16.0, 15.6, 2.5])

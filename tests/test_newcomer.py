@@ -8,7 +8,7 @@ from a_shop import changed, ordinary_user, write_shop
 
 from bendcal.atomic import NotSaved
 from bendcal.cli import main
-from bendcal.folder import read_shop
+from bendcal.files.folder import read_shop
 from bendcal.lab import notebooks_folder, own_notebooks
 
 HEADER = "offcut,bender,tube,length_mm,mark_mm,dial_deg,angle_deg,leg_a_mm,leg_b_mm\n"

@@ -210,7 +210,7 @@ def test_every_link_and_file_that_is_named_is_there(name: str) -> None:
 
 def test_the_readmes_columns_are_those_that_are_read() -> None:
     """Each table's columns, and which of them are needed, are those of the code; in the same order."""
-    from bendcal import columns
+    from bendcal.files import columns
 
     text = (ROOT / "README.md").read_text(encoding="utf-8")
     for name in ("benders", "tubes", "offcuts", "tools", "ends", "lines"):

@@ -13,7 +13,7 @@ from nbclient import NotebookClient
 
 import bendcal
 from bendcal.design import plan_offcuts
-from bendcal.folder import read_shop
+from bendcal.files.folder import read_shop
 from bendcal.job import plan_job
 from bendcal.lab import PAGE_START, notebooks_folder, own_notebooks
 from bendcal.searching import easiest

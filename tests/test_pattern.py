@@ -8,9 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from bendcal.pattern.gradients import direction_gradient, shape_gradient
 from bendcal.legs import Legs
-from bendcal.pattern.network import Network
 from bendcal.nodes import measure_nodes, nodes_from_legs
 from bendcal.pattern import (
     Angle,
@@ -24,6 +22,8 @@ from bendcal.pattern import (
     Twist,
     adjust_pattern,
 )
+from bendcal.pattern.gradients import direction_gradient, shape_gradient
+from bendcal.pattern.network import Network
 from bendcal.twists import wrap_deg
 
 Array = np.ndarray

@@ -11,12 +11,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from bendcal import ShopFaults, calibrate, mark_out, read_shop
-from bendcal.facts import Named
-from bendcal.pattern.observations import Angle, Datum, Direction, Distance, Leg, Point, Twist
+from bendcal.files.facts import Named
+from bendcal.files.patterns import PATTERN, line_of_pattern, pattern_of, read_pattern
+from bendcal.files.tables import table_of
 from bendcal.pattern import Pattern, adjust_pattern
-from bendcal.pattern_files import PATTERN, line_of_pattern, pattern_of, read_pattern
+from bendcal.pattern.observations import Angle, Datum, Direction, Distance, Leg, Point, Twist
 from bendcal.shop import Shop
-from bendcal.tables import table_of
 from bendcal.tools import Tool
 from tests.invented import fit_onto, sample_shop
 

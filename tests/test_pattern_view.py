@@ -13,9 +13,9 @@ from matplotlib.patches import FancyArrowPatch
 import bendcal
 from bendcal.figures import measuring, pattern_view
 from bendcal.figures.paper import BLUE, ORANGE
+from bendcal.files.patterns import read_pattern
 from bendcal.path import Legs, nodes_from_legs
 from bendcal.pattern import Angle, Datum, Distance, Leg, Pattern, Point, Twist, adjust_pattern, readings_of, short_name
-from bendcal.pattern_files import read_pattern
 from bendcal.pattern_report import fit_table, pattern_table, shape_table
 from tests.conftest import SAMPLE
 from tests.drawing import collisions, off_page, texts, words

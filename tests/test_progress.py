@@ -5,13 +5,13 @@ from pathlib import Path
 import pytest
 from a_shop import FILES, changed, write_shop
 
-from bendcal.appending import append_offcut
 from bendcal.beginning import MY_SHOP, PRACTICE, begin_shop, practice_copy
+from bendcal.entries.appending import append_offcut
+from bendcal.entries.line_changing import begin_line, put_line_aside
+from bendcal.entries.setting_aside import set_aside
 from bendcal.faults import ShopFaults
-from bendcal.line_changing import begin_line, put_line_aside
+from bendcal.files.sample import is_sample
 from bendcal.progress import progress
-from bendcal.sample import is_sample
-from bendcal.setting_aside import set_aside
 
 ROOT = Path(__file__).resolve().parent.parent
 BENDER, TUBE = {"bender": "my lever", "die_radius_mm": "17"}, {"tube": "cuni", "alloy": "copper-nickel 90/10", "od_mm": "3/16 in", "wall_mm": "0,71"}

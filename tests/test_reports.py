@@ -11,7 +11,14 @@ from bendcal.calibration import Calibration
 from bendcal.law import Law
 from bendcal.replan import Made, replan
 from bendcal.reports import (
-    cut_sentence, difference_table, law_table, laws_table, marks_table, readings_table, replanned_table, springback_table,
+    cut_sentence,
+    difference_table,
+    law_table,
+    laws_table,
+    marks_table,
+    readings_table,
+    replanned_table,
+    springback_table,
 )  # fmt: skip
 from bendcal.shop import Shop
 

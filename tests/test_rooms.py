@@ -6,6 +6,7 @@ import subprocess
 import sys
 from collections import Counter
 from collections.abc import Iterator
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -109,6 +110,48 @@ def test_an_import_against_the_rows_is_seen() -> None:
         rooms = rooms_imported(line, "bendcal", set(where))
         assert wrong_imports("mid", rooms, where) == wrong, line
     assert wrong_imports("left", {"mid"}, where) == {"mid"}
+
+
+def past_the_door(source: str, room: str) -> set[str]:
+    """The modules inside a room that a source text imports from, past the room's door."""
+    inside = {p.stem for p in (PACKAGE / room).glob("*.py")} - {"__init__"}
+    names = (name.split(".") for name in imported(ast.parse(source), "bendcal"))
+    return {n[2] for n in names if n[:2] == ["bendcal", room] and n[2:3] and n[2] in inside}
+
+
+@pytest.mark.parametrize("file", FILES, ids=NAMES)
+@pytest.mark.parametrize("room", ["files", "entries"])
+def test_others_take_only_what_the_door_offers(room: str, file: Path) -> None:
+    """A module outside `files` and `entries` imports from the room as a whole, never from one of its modules."""
+    if module_of(file) != room:
+        assert past_the_door(file.read_text(encoding="utf-8"), room) == set()
+
+
+def test_an_import_past_the_door_is_seen() -> None:
+    """The check above tells a door from what is behind it."""
+    assert past_the_door("from bendcal.files import read_shop\nimport bendcal.files", "files") == set()
+    for line in ("from bendcal.files.log import locked", "from bendcal.files import log", "import bendcal.files.log"):
+        assert past_the_door(line, "files") == {"log"}, line
+
+
+def within(room: str) -> dict[str, set[str]]:
+    """Which modules of a room each module of it imports."""
+    folder = PACKAGE / room
+    modules = {p.stem: p.read_text(encoding="utf-8") for p in folder.glob("*.py")}
+    found = {}
+    for module, text in modules.items():
+        names = (name.split(".") for name in imported(ast.parse(text), f"bendcal.{room}"))
+        found[module] = {n[2] if n[2:3] and n[2] in modules else "__init__" for n in names if n[:2] == ["bendcal", room]}
+    return found
+
+
+@pytest.mark.parametrize("room", sorted(p.parent.name for p in PACKAGE.glob("*/__init__.py")))
+def test_inside_a_room_no_import_runs_in_a_circle(room: str) -> None:
+    """The modules of a room can be put into an order in which each imports only earlier ones."""
+    try:
+        list(TopologicalSorter(within(room)).static_order())
+    except CycleError as circle:
+        pytest.fail(" imports ".join(reversed(circle.args[1])))
 
 
 @pytest.mark.parametrize("file", FILES, ids=NAMES)

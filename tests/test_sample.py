@@ -13,7 +13,7 @@ import pytest
 
 from bendcal import ShopFaults, calibrate, mark_out
 from bendcal.cli import main
-from bendcal.folder import read_shop
+from bendcal.files.folder import read_shop
 from tests.invented import TrueLaw, bend_line, fit_onto, form, ideal_marks, make_sample, nodes_of, true_law
 from tests.invented import sample_shop as truth
 

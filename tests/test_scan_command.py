@@ -9,7 +9,7 @@ from pypdf import PdfReader
 
 from bendcal.cli import main
 from bendcal.estimate import Estimate
-from bendcal.folder import read_shop
+from bendcal.files.folder import read_shop
 from bendcal.scan import ScanReading
 from bendcal.scan.recording import record, tool_for
 from tests.a_scan import PIECES, two_pieces

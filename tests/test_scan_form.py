@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from bendcal import forms
-from bendcal.folder import read_shop
+from bendcal.files.folder import read_shop
 from bendcal.forms.echo import Echo
 from bendcal.forms.scan_form import ScanForm
 from tests.a_scan import two_pieces

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from bendcal.appending import append_offcut
-from bendcal.folder import read_shop
+from bendcal.entries.appending import append_offcut
+from bendcal.files.folder import read_shop
 from bendcal.scan import NotAScan, ScanReading, ScanReadings, read_scan
 from tests.benchmarks.scan import SPOILT, draw, misses, render, spoil
 from tests.conftest import ROOT

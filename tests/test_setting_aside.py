@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 
 from bendcal import atomic
 from bendcal.atomic import NotSaved
+from bendcal.entries.one_cell import records_of
+from bendcal.entries.setting_aside import HISTORY, correct_offcut, set_aside
 from bendcal.faults import ShopFaults
-from bendcal.folder import read_shop
-from bendcal.log import KeptAside
-from bendcal.one_cell import records_of
-from bendcal.setting_aside import HISTORY, correct_offcut, set_aside
+from bendcal.files.folder import read_shop
+from bendcal.files.log import KeptAside
 
 READINGS = {
     "bender": "small", "tube": "brake 3/16", "length_mm": 200, "mark_mm": 90, "dial_deg": 47, "angle_deg": 44.5,

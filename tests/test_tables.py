@@ -9,10 +9,10 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from bendcal.cells import Column, header_key, name_key
-from bendcal.columns import OFFCUTS
 from bendcal.faults import Fault, ShopFaults
-from bendcal.tables import Table, read_table, table_of
+from bendcal.files.cells import Column, header_key, name_key
+from bendcal.files.columns import OFFCUTS
+from bendcal.files.tables import Table, read_table, table_of
 
 COLUMNS = (
     Column("tube", required=True, filled=True),

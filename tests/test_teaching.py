@@ -9,7 +9,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from bendcal.calibration import calibrate
 from bendcal.figures import teaching
-from bendcal.folder import read_shop
+from bendcal.files.folder import read_shop
 from bendcal.prior import pool_of
 
 SAMPLE = Path(__file__).resolve().parent.parent / "sample_measurements"

@@ -22,8 +22,9 @@ from scipy.stats import t as student
 from bendcal.atomic import NotSaved
 from bendcal.cli import main
 from bendcal.figures.paper import BLUE, INK
-from bendcal.law import Law
 from bendcal.inch_words import with_inches
+from bendcal.law import Law
+from bendcal.lines import line_from_legs
 from bendcal.marks import MarkSheet, mark_out
 from bendcal.measures import inch_text
 from bendcal.order import cautions
@@ -36,7 +37,6 @@ from bendcal.printing.tiling import OVERLAP_MM, pieces_of
 from bendcal.printing.true_pages import TruePages
 from bendcal.printing.true_scale import lay_out_true_scale, true_scale_pdf
 from bendcal.sheets import save_true_scale
-from bendcal.lines import line_from_legs
 from tests.conftest import ROOT
 from tests.drawing import CAL, LAW, LONG_NAME, SHOP, collisions, line, off_page, sheet, smallest_type, strokes, texts
 from tests.test_printing import greys

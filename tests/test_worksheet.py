@@ -15,8 +15,8 @@ from pypdf import PdfReader
 import bendcal
 from bendcal.atomic import NotSaved
 from bendcal.cli import main
-from bendcal.columns import OFFCUTS
 from bendcal.design import plan_offcuts
+from bendcal.files.columns import OFFCUTS
 from bendcal.printing.pages import Pages, plain_settings
 from bendcal.printing.worksheet import BOXES, lay_out_worksheet, worksheet_pdf
 from bendcal.sheets import save_worksheet

@@ -13,7 +13,6 @@ from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
 from bendcal.design.advice import Advice, Plan, next_sentence, plan_sentence, stop_sentence
-from bendcal.lines import Line
 from bendcal.design.optimal import exchanged, gains, updated
 from bendcal.design.outlook import (
     LOOK_AHEAD,
@@ -26,8 +25,9 @@ from bendcal.design.outlook import (
     pays,
     standing,
 )
-from bendcal.prior import WIDTHS, Widths
 from bendcal.design.prospects import Prospects, prospects_of
+from bendcal.lines import Line
+from bendcal.prior import WIDTHS, Widths
 from bendcal.shop import Shop
 from bendcal.waiting import long_work, tick
 

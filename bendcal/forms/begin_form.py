@@ -10,6 +10,7 @@ import ipywidgets as widgets
 
 from bendcal.beginning import MY_SHOP, begin_shop
 from bendcal.faults import ShopFaults
+from bendcal.files import is_sample
 from bendcal.forms.boxes import Boxes, button
 from bendcal.forms.echo import Echo
 from bendcal.forms.guard import guarded
@@ -18,7 +19,6 @@ from bendcal.forms.saying import Notices, small
 from bendcal.forms.telling import clock
 from bendcal.lab import notebooks_folder
 from bendcal.materials import ALLOYS
-from bendcal.sample import is_sample
 
 __all__ = ["BeginForm"]
 

@@ -7,11 +7,11 @@ import warnings
 from collections.abc import Mapping
 from math import ceil
 
-from bendcal.adding import add_row
-from bendcal.cells import Column
 from bendcal.chord import angle_from_chord
+from bendcal.entries import add_row
 from bendcal.estimate import Estimate
 from bendcal.faults import ShopFaults
+from bendcal.files import Column
 from bendcal.forms.understood import Understood
 from bendcal.shop import Shop
 

@@ -9,9 +9,9 @@ from collections.abc import Callable
 from functools import wraps
 from pathlib import Path
 
+from bendcal.files import is_sample
 from bendcal.forms.saying import Notices
 from bendcal.plainly import said_by_the_kit
-from bendcal.sample import is_sample
 from bendcal.waiting import heard_by
 
 __all__ = ["ERRORS", "guarded"]

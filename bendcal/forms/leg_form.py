@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import ipywidgets as widgets
 
+from bendcal.entries import BEING_ENTERED, faults_of_shape, put_line_aside, put_shape
 from bendcal.faults import ShopFaults
 from bendcal.forms.boxes import Boxes, button
 from bendcal.forms.line_part import LinePart
@@ -16,8 +17,6 @@ from bendcal.forms.pressing import Pressing
 from bendcal.forms.saying import heading, small
 from bendcal.forms.telling import clock
 from bendcal.forms.understood import Understood, understood_name
-from bendcal.line_changing import faults_of_shape, put_line_aside, put_shape
-from bendcal.line_index import BEING_ENTERED
 
 __all__ = ["LegForm"]
 

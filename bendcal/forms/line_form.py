@@ -7,6 +7,8 @@ import os
 import ipywidgets as widgets
 
 from bendcal.beginning import practice_copy
+from bendcal.entries import ROW_KINDS
+from bendcal.files import is_sample
 from bendcal.forms.boxes import Boxes, button
 from bendcal.forms.leg_form import LegForm
 from bendcal.forms.line_values import FACT_HINTS, FACTS, LineFacts, kind_of
@@ -17,9 +19,7 @@ from bendcal.forms.pressing import Pressing
 from bendcal.forms.saying import Notices, heading, small, table_html
 from bendcal.forms.telling import SAMPLE_STAYS, clock
 from bendcal.forms.watching import watch
-from bendcal.line_rows import KINDS
 from bendcal.lines import SERVICES
-from bendcal.sample import is_sample
 
 __all__ = ["LineForm"]
 
@@ -47,7 +47,7 @@ class LineForm:
     def __init__(self, folder: str | os.PathLike[str], line: str = "") -> None:
         self.opened, self.notices, self.view = OpenLine(folder), Notices(), LineView()
         lists = {name: () for name in ("line", "tube", "bender", "end_a", "end_b")}
-        lists |= {"service": SERVICES, "trim_at": ("A", "B"), "given_by": tuple(KINDS)}
+        lists |= {"service": SERVICES, "trim_at": ("A", "B"), "given_by": tuple(ROW_KINDS)}
         self.boxes = Boxes(FACTS, lists=lists, hints=FACT_HINTS)
         self.pressing = Pressing(self.notices, lambda: self.opened.now.folder, self._lock, self._focus, self._refresh)
         press, safe = self.pressing.on_press, self.pressing.safe

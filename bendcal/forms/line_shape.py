@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from bendcal.columns import LEGS, NODES
+from bendcal.entries import LineRows
 from bendcal.faults import Fault
+from bendcal.files import LEGS, NODES
 from bendcal.forms.understood import understood
 from bendcal.legs import LegTooShort, check_straights
-from bendcal.line_rows import LineRows
 from bendcal.lines import line_from_nodes
 from bendcal.path import Legs
 

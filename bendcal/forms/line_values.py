@@ -10,13 +10,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from bendcal.cells import Column
-from bendcal.columns import LINES
+from bendcal.entries import ROW_KINDS, LineRows, begin_line, change_facts, faults_of_shape, put_shape
 from bendcal.faults import ShopFaults
+from bendcal.files import LINES, Column
 from bendcal.forms.line_shape import STEP_COLUMNS, STEPS, said_of_line, short_legs, step_name
 from bendcal.forms.understood import Understood, understood, understood_name
-from bendcal.line_changing import begin_line, change_facts, faults_of_shape, put_shape
-from bendcal.line_rows import KINDS, LineRows
 from bendcal.shop import Shop
 from bendcal.twists import describe_twist
 
@@ -37,7 +35,7 @@ HINTS = {
 }  # fmt: skip
 _FACT_COLUMNS = {column.name: column for column in LINES}
 _FACT_COLUMNS["service"] = replace(_FACT_COLUMNS["service"], filled=True)  # its cautions hang on it, so it is asked for
-_GIVEN_BY = Column("given_by", "choice", choices=tuple(KINDS))
+_GIVEN_BY = Column("given_by", "choice", choices=tuple(ROW_KINDS))
 
 
 def kind_of(text: str) -> str:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import ipywidgets as widgets
 
+from bendcal.entries import BEING_ENTERED, put_line_aside, rename_line, save_line
 from bendcal.feasible import plan_bending
 from bendcal.forms.boxes import Boxes, button
 from bendcal.forms.line_part import LinePart
@@ -16,10 +17,6 @@ from bendcal.forms.open_line import OpenLine
 from bendcal.forms.pressing import Pressing
 from bendcal.forms.saying import heading, small, table_html
 from bendcal.forms.telling import clock
-from bendcal.line_changing import put_line_aside
-from bendcal.line_index import BEING_ENTERED
-from bendcal.line_renaming import rename_line
-from bendcal.line_saving import save_line
 from bendcal.marks import MarkSheet
 from bendcal.mirror import PLANES, mirrored
 from bendcal.order import cautions

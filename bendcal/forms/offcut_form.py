@@ -9,6 +9,8 @@ from collections.abc import Callable
 import ipywidgets as widgets
 
 from bendcal.beginning import practice_copy
+from bendcal.entries import set_aside
+from bendcal.files import is_sample
 from bendcal.forms.boxes import Boxes, button
 from bendcal.forms.chord_values import CHORD
 from bendcal.forms.earlier import EarlierPieces
@@ -21,8 +23,6 @@ from bendcal.forms.sketch import EXAMPLE_TUBE, Sketch
 from bendcal.forms.telling import CHORD_HOW, HINTS, HOW, SAMPLE_STAYS, clock, count_of, in_words, listening
 from bendcal.forms.watching import watch
 from bendcal.offcuts import CROSSINGS, Offcut
-from bendcal.sample import is_sample
-from bendcal.setting_aside import set_aside
 
 __all__ = ["OffcutForm"]
 

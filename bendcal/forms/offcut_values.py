@@ -11,16 +11,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from math import hypot
 
-from bendcal.appending import append_offcut, next_name
-from bendcal.cells import Column, name_key
-from bendcal.columns import OFFCUTS
+from bendcal.entries import append_offcut, correct_offcut, next_name
 from bendcal.faults import Caution, Fault, ShopFaults
+from bendcal.files import OFFCUTS, Column, name_key
 from bendcal.forms.chord_values import CHORD, angle_by_chord, chord_column, chord_note, keep_chord_tool, with_chord
 from bendcal.forms.understood import Understood, understood, understood_name
 from bendcal.law import Law
 from bendcal.offcuts import Offcut
 from bendcal.plausible import check_offcut
-from bendcal.setting_aside import correct_offcut
 from bendcal.shop import Shop
 from bendcal.tools import DEFAULT_LENGTH_TOOL
 

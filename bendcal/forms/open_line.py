@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from bendcal.entries import BEING_ENTERED, LineRows, lines_table, rows_of_line
 from bendcal.faults import ShopFaults
 from bendcal.forms.line_shape import legs_of, numbers_of
 from bendcal.forms.line_values import FACTS
 from bendcal.forms.shop_now import ShopNow
 from bendcal.layout import TextTable
-from bendcal.line_index import BEING_ENTERED, lines_table
-from bendcal.line_rows import LineRows, rows_of_line
 from bendcal.lines import Line, line_from_legs, line_from_nodes
 
 __all__ = ["OpenLine"]

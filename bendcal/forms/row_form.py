@@ -7,9 +7,9 @@ import os
 
 import ipywidgets as widgets
 
-from bendcal.adding import file_of, rows_of
-from bendcal.correcting import take_out_row
 from bendcal.ends import FORMS
+from bendcal.entries import file_of, history_file, rows_of, take_out_row
+from bendcal.files import is_sample
 from bendcal.forms.boxes import Boxes, button
 from bendcal.forms.pressing import Pressing
 from bendcal.forms.row_values import FIELDS, HINTS, RowValues
@@ -18,10 +18,8 @@ from bendcal.forms.shop_now import ShopNow
 from bendcal.forms.telling import clock
 from bendcal.forms.understood import Understood, understood_name
 from bendcal.forms.watching import watch
-from bendcal.history import history_file
 from bendcal.layout import TextTable
 from bendcal.materials import ALLOYS
-from bendcal.sample import is_sample
 from bendcal.stock import SHAPES_ON_HAND
 
 __all__ = ["FactsForm", "RowForm"]

@@ -7,8 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from bendcal.adding import COLUMNS, add_row, columns_for, would_be
-from bendcal.correcting import correct_row, row_texts
+from bendcal.entries import FACT_COLUMNS, add_row, columns_for, correct_row, row_texts, would_be
 from bendcal.faults import Caution, Fault, ShopFaults
 from bendcal.forms.understood import Understood, understood
 
@@ -41,7 +40,7 @@ _FEW = 5  # faults that are told at once
 FIELDS = {
     noun: {name: called for name, called in _NAMES[noun].items() if name in {c.name for c in columns}}
     | {c.name: c.name.replace("_", " ").capitalize() for c in columns if c.name not in _NAMES[noun]}
-    for noun, columns in COLUMNS.items()
+    for noun, columns in FACT_COLUMNS.items()
 }
 
 #: What stands in an empty box.
@@ -123,7 +122,7 @@ class RowValues:
 
         Parameters
         ----------
-        folder, place, before : as for :func:`bendcal.correcting.correct_row`
+        folder, place, before : as for :func:`bendcal.entries.correcting.correct_row`
 
         Returns
         -------

@@ -10,7 +10,7 @@ from pathlib import Path
 import ipywidgets as widgets
 
 from bendcal.atomic import make_folder, write_atomically
-from bendcal.sample import is_sample
+from bendcal.files import is_sample
 from bendcal.forms.boxes import Boxes, button
 from bendcal.forms.pressing import Pressing
 from bendcal.forms.saying import Notices, small

@@ -6,8 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from bendcal.cells import Column, tidy
-from bendcal.columns import OFFCUTS
+from bendcal.files import OFFCUTS, Column, tidy
 from bendcal.forms.understood import Understood, understood, understood_name
 from bendcal.offcuts import Offcut
 from bendcal.scan import ScanReading, ScanReadings, read_photo, read_scan

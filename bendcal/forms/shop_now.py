@@ -7,9 +7,8 @@ from pathlib import Path
 
 from bendcal.calibration import Calibration, calibrate
 from bendcal.design import next_offcuts
-from bendcal.facts import read_facts
 from bendcal.faults import ShopFaults
-from bendcal.folder import read_shop
+from bendcal.files import read_facts, read_shop
 from bendcal.law import Law
 from bendcal.shop import Shop
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from math import isclose
 
-from bendcal.cells import Column, cell_value, name_key, tidy
+from bendcal.files import Column, cell_value, name_key, tidy
 from bendcal.measures import NotAMeasure, inch_text
 
 __all__ = ["Understood", "understood", "understood_name"]

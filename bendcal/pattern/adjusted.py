@@ -15,14 +15,14 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from bendcal.adjust import Adjustment, vpv_critical
-from bendcal.pattern.alternatives import ambiguity_sentences, other_shapes, unmeasured
-from bendcal.pattern.closing import closing_sentences, end_miss, end_sentences, together_sentence
 from bendcal.estimate import Estimate
-from bendcal.pattern.gradients import shape_gradient
 from bendcal.legs import Legs
 from bendcal.lines import Line, line_from_nodes
-from bendcal.pattern.network import Network
 from bendcal.nodes import corners, legs_from_nodes, measure_nodes, nodes_from_legs
+from bendcal.pattern.alternatives import ambiguity_sentences, other_shapes, unmeasured
+from bendcal.pattern.closing import closing_sentences, end_miss, end_sentences, together_sentence
+from bendcal.pattern.gradients import shape_gradient
+from bendcal.pattern.network import Network
 from bendcal.pattern.observations import Angle, Datum, Direction, Distance, Leg, PatternFault, Point, Twist
 from bendcal.pattern.shortfall import best_check, frame_is_fixed, missing_sentences
 from bendcal.pattern.starting import lay_on, starts

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bendcal.adjust import Adjustment
-from bendcal.pattern.network import Network
 from bendcal.nodes import measure_nodes, place_nodes
+from bendcal.pattern.network import Network
 from bendcal.pattern.observations import Point, place_words
 from bendcal.pattern.starting import known_places, laid_ways, lay_on, measured_shape
 from bendcal.twists import wrap_deg

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bendcal.adjust import Adjustment, adjust
-from bendcal.pattern.gradients import angle_gradient, direction_gradient, length_gradient, shape_gradient, twist_gradient
 from bendcal.nodes import measure_nodes
+from bendcal.pattern.gradients import angle_gradient, direction_gradient, length_gradient, shape_gradient, twist_gradient
 from bendcal.pattern.observations import Angle, Direction, Distance, Observation, Point, Twist
 from bendcal.pattern.survey import Pattern
 from bendcal.twists import wrap_deg

@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from bendcal.chord import chord_mm
-from bendcal.pattern.network import Network
 from bendcal.nodes import measure_nodes, place_nodes
+from bendcal.pattern.network import Network
 from bendcal.pattern.observations import Angle, Direction, Distance, Point, Twist
 
 __all__ = ["known_places", "laid_ways", "lay_on", "measured_shape", "starts"]

@@ -12,9 +12,9 @@ from bendcal.adjust import BAARDA_ALPHA, Adjustment, baarda_critical, vpv_critic
 from bendcal.measures import angle_text, mm_text
 from bendcal.pattern.network import Network
 from bendcal.pattern.observations import Angle, Datum, Direction, Distance, Observation, Point, Twist
-from bendcal.slips import length_slip, turn_slip
 from bendcal.pattern.starting import starts
 from bendcal.pattern.survey import Pattern
+from bendcal.slips import length_slip, turn_slip
 
 __all__ = ["Finding", "Suspect", "find_suspects", "fits"]
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import pandas as pd
 from matplotlib.axes import Axes
 
-from bendcal.columns import OFFCUTS
 from bendcal.figures.paper import GREY, block, line, text_width_mm, wrap, write
+from bendcal.files import OFFCUTS
 from bendcal.offcuts import CROSSINGS
 from bendcal.printing.pages import Pages, plain_settings
 from bendcal.printing.worksheet_drawing import HEIGHT_MM, draw_what_to_measure

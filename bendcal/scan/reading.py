@@ -12,7 +12,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from math import isfinite
 
-
 from bendcal.scan.backdrop import unlike_backdrop
 from bendcal.scan.decode import NotAScan, Scan, open_scan
 from bendcal.scan.heights import View

@@ -5,12 +5,10 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from bendcal.adding import add_row, rows_of
-from bendcal.appending import append_offcut
 from bendcal.atomic import make_folder, write_atomically
-from bendcal.cells import name_key
+from bendcal.entries import add_row, append_offcut, rows_of
+from bendcal.files import is_sample, name_key
 from bendcal.offcuts import Offcut
-from bendcal.sample import is_sample
 from bendcal.scan.piece import ScanReading
 from bendcal.scan.reading import ScanReadings
 

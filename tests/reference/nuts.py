@@ -18,10 +18,9 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from reference.shops import SHOPS  # noqa: E402
-
 from bendcal.arc import crossing_sign  # noqa: E402
 from bendcal.prior import WIDTHS, pool_of  # noqa: E402
+from reference.shops import SHOPS  # noqa: E402
 
 SEED, CHAINS, WARMUP, DRAWS = 20261125, 4, 1500, 18000
 HERE = Path(__file__).resolve().parent

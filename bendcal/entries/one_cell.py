@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterator
 
 from bendcal.faults import Fault, ShopFaults, quoted
-from bendcal.tables import Table, table_of
+from bendcal.files import Table, table_of
 
 __all__ = ["check_one_cell", "records_of", "with_cell", "without_row"]
 
@@ -31,7 +31,7 @@ def with_cell(data: bytes, table: Table, row: int, column: str, text: str) -> by
 
     Examples
     --------
-    >>> from bendcal.columns import TUBES
+    >>> from bendcal.files.columns import TUBES
     >>> data = b"tube;alloy;od_mm;wall_mm\\r\\nthin;copper;6;1\\r\\n"
     >>> with_cell(data, table_of(data, "tubes.csv", TUBES, []), 2, "wall_mm", "0,8")
     b'tube;alloy;od_mm;wall_mm\\r\\nthin;copper;6;0,8\\r\\n'
@@ -73,7 +73,7 @@ def without_row(data: bytes, table: Table, row: int) -> bytes:
 
     Examples
     --------
-    >>> from bendcal.columns import TUBES
+    >>> from bendcal.files.columns import TUBES
     >>> data = b"tube,alloy,od_mm,wall_mm\\na,copper,6,1\\nb,copper,8,1\\n"
     >>> without_row(data, table_of(data, "tubes.csv", TUBES, []), 2)
     b'tube,alloy,od_mm,wall_mm\\nb,copper,8,1\\n'

@@ -9,19 +9,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bendcal.atomic import NotSaved
-from bendcal.cells import cell_value, name_key, tidy
-from bendcal.columns import LINES
+from bendcal.entries.one_cell import check_one_cell, with_cell
 from bendcal.faults import Fault, ShopFaults, quoted
-from bendcal.finding import find_file
-from bendcal.folder import shop_folder
-from bendcal.line_files import name_fault
+from bendcal.files import LINES, Table, cell_value, find_file, name_fault, name_key, shop_folder, table_of, tidy
 from bendcal.measures import NotAMeasure
-from bendcal.one_cell import check_one_cell, with_cell
-from bendcal.tables import Table, table_of
 
-__all__ = ["BEING_ENTERED", "FILE", "LineIndex", "line_index", "line_values", "lines_table"]
+__all__ = ["BEING_ENTERED", "LINES_FILE", "LineIndex", "line_index", "line_values", "lines_table"]
 
-FILE = "lines.csv"
+LINES_FILE = "lines.csv"
 #: What stands under set_aside while a line is being entered.
 BEING_ENTERED = "being entered"
 
@@ -46,7 +41,7 @@ class LineIndex:
         for row, cells in self.table.rows:
             if name_key(self.table.cell(cells, "line")) == name_key(line):
                 return row, cells
-        raise ShopFaults([Fault(FILE, None, "line", quoted(line), f"{FILE} has no line of that name.", "Look at the spelling of its name.")])
+        raise ShopFaults([Fault(LINES_FILE, None, "line", quoted(line), f"{LINES_FILE} has no line of that name.", "Look at the spelling of its name.")])
 
     def names(self) -> list[str]:
         """The names of all lines."""
@@ -70,7 +65,7 @@ class LineIndex:
     def changed(self, line: str, texts: Mapping[str, str]) -> LineIndex:
         """As it would be with some cells of a line's row changed."""
         data = self.with_cells(line, texts)
-        return LineIndex(self.file, data, table_of(data, FILE, LINES, []))
+        return LineIndex(self.file, data, table_of(data, LINES_FILE, LINES, []))
 
 
 def lines_table(folder: Path) -> list[dict[str, str]]:
@@ -103,14 +98,14 @@ def line_index(folder: Path) -> LineIndex:
     NotSaved : an OSError, where it cannot be read
     """
     faults: list[Fault] = []
-    file = find_file(folder, FILE, faults) or folder / FILE
+    file = find_file(folder, LINES_FILE, faults) or folder / LINES_FILE
     header = io.StringIO()
     csv.writer(header, lineterminator="\n").writerow(column.name for column in LINES)
     try:
         data = file.read_bytes() if file.exists() else header.getvalue().encode()
     except OSError as error:
-        raise NotSaved(file, f"{FILE} cannot be read ({error.strerror or error}). Nothing was changed.") from error
-    table = table_of(data, FILE, LINES, faults)
+        raise NotSaved(file, f"{LINES_FILE} cannot be read ({error.strerror or error}). Nothing was changed.") from error
+    table = table_of(data, LINES_FILE, LINES, faults)
     if faults or table is None:
         raise ShopFaults(faults)
     return LineIndex(file, data, table)
@@ -138,7 +133,7 @@ def line_values(texts: Mapping[str, str]) -> dict[str, object]:
         try:
             values[column.name] = cell_value(tidy(texts.get(column.name, "")), column)
         except NotAMeasure as error:
-            faults.append(Fault(FILE, None, column.name, quoted(error.text) if error.text else "nothing", f"It {error.why}", error.remedy))
+            faults.append(Fault(LINES_FILE, None, column.name, quoted(error.text) if error.text else "nothing", f"It {error.why}", error.remedy))
     if values.get("line") and (unfit := name_fault(str(values["line"]))):
         faults.append(unfit)
     if faults:

@@ -12,9 +12,9 @@ from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
 
-from bendcal.cells import Column, cell_value, header_key, tidy
-from bendcal.csvtext import CsvText, csv_text, read_bytes
 from bendcal.faults import Caution, Fault, quoted
+from bendcal.files.cells import Column, cell_value, header_key, tidy
+from bendcal.files.csvtext import CsvText, csv_text, read_bytes
 from bendcal.measures import NotAMeasure
 
 __all__ = ["Record", "Table", "read_table", "table_of"]

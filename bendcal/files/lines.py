@@ -7,16 +7,16 @@ from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
-from bendcal.cells import name_key, tidy
-from bendcal.columns import LEGS, LINES, NODES
-from bendcal.facts import Facts, by_name
 from bendcal.faults import Caution, Fault, quoted
 from bendcal.file_names import unfit_name
-from bendcal.finding import find_file, listed, near_name, shut_folder, table_there
+from bendcal.files.cells import name_key, tidy
+from bendcal.files.columns import LEGS, LINES, NODES
+from bendcal.files.facts import Facts, by_name
+from bendcal.files.finding import find_file, listed, near_name, shut_folder, table_there
+from bendcal.files.patterns import line_of_pattern
+from bendcal.files.tables import Record, Table, read_table
 from bendcal.lines import Line, line_from_legs, line_from_nodes
 from bendcal.measures import angle_text
-from bendcal.pattern_files import line_of_pattern
-from bendcal.tables import Record, Table, read_table
 
 __all__ = ["name_fault", "read_lines"]
 
@@ -42,7 +42,7 @@ def read_lines(
 
     Examples
     --------
-    >>> from bendcal.facts import Named
+    >>> from bendcal.files.facts import Named
     >>> none = Named("bender", "benders.csv")
     >>> read_lines(Path("no such folder"), Facts(none, none, none, none), [], [])
     ({}, {})

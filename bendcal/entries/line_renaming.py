@@ -4,18 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from bendcal.cells import name_key, tidy
-from bendcal.columns import OBSTACLES
+from bendcal.entries.history import note_change
+from bendcal.entries.line_changing import judge_line, write_into
+from bendcal.entries.line_index import LINES_FILE, line_index
+from bendcal.entries.one_cell import with_cell
 from bendcal.faults import Fault, ShopFaults, quoted
-from bendcal.finding import find_file, listed
-from bendcal.folder import shop_folder
-from bendcal.history import note_change
-from bendcal.line_changing import judge_line, write_into
-from bendcal.line_files import name_fault
-from bendcal.line_index import FILE, line_index
-from bendcal.log import locked, save_log
-from bendcal.one_cell import with_cell
-from bendcal.tables import table_of
+from bendcal.files import OBSTACLES, find_file, listed, locked, name_fault, name_key, save_log, shop_folder, table_of, tidy
 
 __all__ = ["rename_line"]
 
@@ -41,17 +35,17 @@ def rename_line(folder: Path, line: str, new: str) -> None:
         index = line_index(path)
         data = index.with_cells(line, {"line": new})
         own = [found for sub in ("lines", "patterns") if (found := find_file(path / sub, f"{line}.csv", []))]
-        if unfit := name_fault(new) if new else Fault(FILE, None, "line", "nothing", "A line has a name.", "Write one."):
+        if unfit := name_fault(new) if new else Fault(LINES_FILE, None, "line", "nothing", "A line has a name.", "Write one."):
             raise ShopFaults([unfit])
         if name_key(new) == name_key(line):  # capitals alone: the file is found by either
             own = []
         elif any(name_key(f"{new}.csv") == name_key(file) for sub in ("lines", "patterns") for file in listed(path / sub)):
-            raise ShopFaults([Fault(FILE, None, "line", quoted(new), "There is a file of that name already.", "Choose another name.")])
+            raise ShopFaults([Fault(LINES_FILE, None, "line", quoted(new), "There is a file of that name already.", "Choose another name.")])
         moved = {f"{old.parent.name}/{new}.csv": old.read_bytes() for old in own}
         gone = {f"{old.parent.name}/{old.name}": None for old in own}
         obstacles = _obstacles(path, line, new)
-        judge_line(path, {**gone, **moved, **obstacles, FILE: data}, new)
-        note_change(path, FILE, "line", line, "renamed", line, new)
+        judge_line(path, {**gone, **moved, **obstacles, LINES_FILE: data}, new)
+        note_change(path, LINES_FILE, "line", line, "renamed", line, new)
         for name, content in (moved | obstacles).items():
             write_into(path / name, content)
         save_log(path, index.file, data)

@@ -6,10 +6,10 @@ import os
 from collections.abc import Sequence
 from pathlib import Path
 
-from bendcal.cells import header_key, tidy
 from bendcal.faults import Caution
+from bendcal.files.cells import header_key, tidy
+from bendcal.files.tables import Table
 from bendcal.offcuts import Offcut
-from bendcal.tables import Table
 
 __all__ = ["SAMPLE", "invented_caution", "is_sample"]
 
@@ -40,8 +40,8 @@ def invented_caution(log: Table, offcuts: Sequence[Offcut]) -> list[Caution]:
 
     Examples
     --------
-    >>> from bendcal.columns import OFFCUTS
-    >>> from bendcal.tables import table_of
+    >>> from bendcal.files.columns import OFFCUTS
+    >>> from bendcal.files.tables import table_of
     >>> head = b"offcut,bender,tube,length_mm,mark_mm,dial_deg,angle_deg,made_by\\n"
     >>> log = table_of(head + b"C1,small,thin,200,90,92,90,invented; simulated\\n2,small,thin,200,90,92,90,\\n", "offcuts.csv", OFFCUTS, [])
     >>> pieces = [Offcut(name, "small", "thin", 200, 90, 92, 90, row=row) for name, row in (("C1", 2), ("2", 3))]

@@ -9,19 +9,19 @@ from pathlib import Path
 from typing import Any
 
 from bendcal.atomic import NotSaved
-from bendcal.body_files import read_bodies, read_obstacles
-from bendcal.cells import name_key
-from bendcal.facts import Facts, by_name, read_facts
 from bendcal.faults import Caution, Fault, ShopFaults, quoted
-from bendcal.finding import near_caution
-from bendcal.flare_files import read_flares
-from bendcal.line_files import read_lines
-from bendcal.log import LOG, SIDE, fold_in, locked, log_path, read_log
+from bendcal.files.bodies import read_bodies, read_obstacles
+from bendcal.files.cells import name_key
+from bendcal.files.facts import Facts, by_name, read_facts
+from bendcal.files.finding import near_caution
+from bendcal.files.flares import read_flares
+from bendcal.files.lines import read_lines
+from bendcal.files.log import LOG, SIDE, fold_in, locked, log_path, read_log
+from bendcal.files.readings import offcuts_of
+from bendcal.files.sample import invented_caution, is_sample
+from bendcal.files.stock import read_stock
 from bendcal.offcuts import Offcut
-from bendcal.readings import offcuts_of
-from bendcal.sample import invented_caution, is_sample
 from bendcal.shop import Shop
-from bendcal.stock_files import read_stock
 
 __all__ = ["read_shop", "shop_folder"]
 

@@ -21,18 +21,18 @@ import re
 from itertools import zip_longest
 from pathlib import Path
 
-from bendcal.cells import Column, name_key
-from bendcal.facts import Named
 from bendcal.faults import Caution, Fault, ShopFaults, quoted
-from bendcal.finding import find_file, near_name, shut_folder
+from bendcal.files.cells import Column, name_key
+from bendcal.files.facts import Named
+from bendcal.files.finding import find_file, near_name, shut_folder
+from bendcal.files.readings import check_set_aside
+from bendcal.files.tables import Record, Table, read_table
 from bendcal.lines import Line
 from bendcal.measures import NotAMeasure, angle_deg, length_mm
-from bendcal.pattern.observations import Angle, Datum, Direction, Distance, Leg, Observation, PatternFault, Point, Twist
 from bendcal.pattern import adjust_pattern
-from bendcal.readings import check_set_aside
-from bendcal.shop import Shop
+from bendcal.pattern.observations import Angle, Datum, Direction, Distance, Leg, Observation, PatternFault, Point, Twist
 from bendcal.pattern.survey import Pattern, pattern_faults
-from bendcal.tables import Record, Table, read_table
+from bendcal.shop import Shop
 from bendcal.tools import DEFAULT_ANGLE_TOOL, DEFAULT_LENGTH_TOOL
 
 __all__ = ["PATTERN", "line_of_pattern", "pattern_file", "pattern_of", "read_pattern"]
@@ -169,7 +169,7 @@ def pattern_of(table: Table, tools: Named, faults: list[Fault], cautions: list[C
 
     Examples
     --------
-    >>> from bendcal.tables import table_of
+    >>> from bendcal.files.tables import table_of
     >>> data = b"what;from;to;length_mm;angle_deg\\nleg;A;1;3/16 in;\\nangle;1;;;92,5\\nleg;1;B;80;\\n"
     >>> pattern = pattern_of(table_of(data, "p", PATTERN, []), Named("tool", "tools.csv", names={}), [], [])
     >>> pattern.observations[0].mm, pattern.observations[1].deg, pattern.bends

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from bendcal.cells import name_key
-from bendcal.columns import STOCK
-from bendcal.facts import Facts, by_name
 from bendcal.faults import Caution, Fault, quoted
-from bendcal.finding import table_there
+from bendcal.files.cells import name_key
+from bendcal.files.columns import STOCK
+from bendcal.files.facts import Facts, by_name
+from bendcal.files.finding import table_there
 from bendcal.stock import StockLength
 
 __all__ = ["read_stock"]
@@ -27,7 +27,7 @@ def read_stock(folder: Path, facts: Facts, faults: list[Fault], cautions: list[C
 
     Examples
     --------
-    >>> from bendcal.facts import Named
+    >>> from bendcal.files.facts import Named
     >>> none = Named("tube", "tubes.csv")
     >>> read_stock(Path("no such folder"), Facts(none, none, none, none), [], [])
     ()

@@ -8,8 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from bendcal.faults import Caution, Fault, ShopFaults
-from bendcal.finding import listed
-from bendcal.folder import read_shop
+from bendcal.files import listed, read_shop
 
 __all__ = ["as_it_would_be"]
 

@@ -10,18 +10,30 @@ import os
 import warnings
 from pathlib import Path
 
-from bendcal.appending import append_offcut
 from bendcal.atomic import NotSaved
-from bendcal.cells import name_key, tidy
-from bendcal.facts import Facts, read_facts
+from bendcal.entries.appending import append_offcut
+from bendcal.entries.history import history_file, note_change
+from bendcal.entries.one_cell import check_one_cell, with_cell
 from bendcal.faults import Fault, ShopFaults, quoted
-from bendcal.folder import shop_folder
-from bendcal.history import history_file, note_change
-from bendcal.log import LOG, SIDE, KeptAside, fold_in, locked, log_path, read_log, save_log
+from bendcal.files import (
+    LOG,
+    SIDE,
+    Facts,
+    KeptAside,
+    Record,
+    Table,
+    fold_in,
+    locked,
+    log_path,
+    name_key,
+    offcut_of,
+    read_facts,
+    read_log,
+    save_log,
+    shop_folder,
+    tidy,
+)
 from bendcal.offcuts import Offcut
-from bendcal.one_cell import check_one_cell, with_cell
-from bendcal.readings import offcut_of
-from bendcal.tables import Record, Table
 
 __all__ = ["HISTORY", "correct_offcut", "set_aside"]
 

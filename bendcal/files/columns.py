@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from bendcal.bodies import MOVES
-from bendcal.cells import Column
 from bendcal.ends import FORMS
+from bendcal.files.cells import Column
 from bendcal.lines import SERVICES
 from bendcal.offcuts import CROSSINGS
 from bendcal.solids import SHAPES

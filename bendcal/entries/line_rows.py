@@ -6,18 +6,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from bendcal.cells import header_key
-from bendcal.columns import LEGS, NODES
-from bendcal.csvtext import CsvText
 from bendcal.faults import Fault, ShopFaults
-from bendcal.finding import find_file
-from bendcal.log import cell_text, row_text
-from bendcal.tables import Table, table_of
+from bendcal.files import LEGS, NODES, CsvText, Table, cell_text, find_file, header_key, row_text, table_of
 
-__all__ = ["KINDS", "LineRows", "new_rows", "rows_of_line"]
+__all__ = ["ROW_KINDS", "LineRows", "new_rows", "rows_of_line"]
 
 #: What a line may be given by → the columns of its file.
-KINDS = {"legs": LEGS, "nodes": NODES}
+ROW_KINDS = {"legs": LEGS, "nodes": NODES}
 
 
 @dataclass(frozen=True)
@@ -50,7 +45,7 @@ class LineRows:
     @property
     def texts(self) -> tuple[dict[str, str], ...]:
         """Of each row: column → what stands there, known columns only."""
-        names = [column.name for column in KINDS[self.kind]]
+        names = [column.name for column in ROW_KINDS[self.kind]]
         places = {header_key(cell): place for place, cell in reversed(list(enumerate(self.header)))}
         return tuple({name: row[places[name]].strip() if name in places and places[name] < len(row) else "" for name in names} for row in self.rows)
 
@@ -97,7 +92,7 @@ def new_rows(kind: str) -> LineRows:
     ----------
     kind : ``legs`` or ``nodes``
     """
-    return LineRows(kind, CsvText("", ()), tuple(column.name for column in KINDS[kind]))
+    return LineRows(kind, CsvText("", ()), tuple(column.name for column in ROW_KINDS[kind]))
 
 
 def rows_of_line(folder: Path, line: str) -> LineRows | None:
@@ -122,7 +117,7 @@ def rows_of_line(folder: Path, line: str) -> LineRows | None:
     except OSError as error:
         rule, remedy = f"It cannot be read ({error.strerror or error}).", "Close it wherever it is open."
         raise ShopFaults([Fault(file, None, None, "", rule, remedy)]) from error
-    tables = {kind: table_of(data, file, columns, faults := []) for kind, columns in KINDS.items()}
+    tables = {kind: table_of(data, file, columns, faults := []) for kind, columns in ROW_KINDS.items()}
     found = [(kind, table) for kind, table in tables.items() if table is not None]
     if len(found) != 1:
         rule = "A line is given by nodes (x_mm, y_mm, z_mm) or by legs (leg_mm, angle_deg, twist_deg)."

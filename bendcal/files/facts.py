@@ -9,14 +9,14 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from bendcal.benders import Bender
-from bendcal.cells import Column, name_key
-from bendcal.columns import BENDERS, ENDS, TOOLS, TUBES
 from bendcal.ends import PLAIN, End
 from bendcal.faults import Caution, Fault, quoted
-from bendcal.finding import find_file, near_caution, near_name, save_it_as
+from bendcal.files.cells import Column, name_key
+from bendcal.files.columns import BENDERS, ENDS, TOOLS, TUBES
+from bendcal.files.finding import find_file, near_caution, near_name, save_it_as
+from bendcal.files.tables import Record, Table, read_table
 from bendcal.materials import NUMBERS, alloy_for
 from bendcal.measures import NotAMeasure, angle_deg, length_mm
-from bendcal.tables import Record, Table, read_table
 from bendcal.tools import Tool
 from bendcal.tubes import Tube
 

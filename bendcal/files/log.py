@@ -16,11 +16,11 @@ from pathlib import Path
 from filelock import FileLock, Timeout
 
 from bendcal.atomic import NotSaved, sweep_leftovers, write_atomically
-from bendcal.cells import header_key, name_key, tidy
-from bendcal.columns import OFFCUTS
 from bendcal.faults import Fault, ShopFaults, quoted
-from bendcal.finding import find_file
-from bendcal.tables import Record, Table, read_table, table_of
+from bendcal.files.cells import header_key, name_key, tidy
+from bendcal.files.columns import OFFCUTS
+from bendcal.files.finding import find_file
+from bendcal.files.tables import Record, Table, read_table, table_of
 
 __all__ = ["LOG", "SIDE", "KeptAside", "cell_text", "fold_in", "locked", "log_path", "read_log", "row_text", "save_log", "with_row"]
 

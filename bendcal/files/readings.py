@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from bendcal.benders import Bender
-from bendcal.facts import Facts
 from bendcal.faults import Caution, Fault, quoted
+from bendcal.files.facts import Facts
+from bendcal.files.tables import Record, Table
 from bendcal.offcuts import Offcut
 from bendcal.plausible import check_offcut
-from bendcal.tables import Record, Table
 from bendcal.tools import DEFAULT_ANGLE_TOOL, DEFAULT_LENGTH_TOOL
 
 __all__ = ["check_set_aside", "offcut_of", "offcuts_of"]
@@ -27,9 +27,9 @@ def offcuts_of(table: Table, facts: Facts, faults: list[Fault], cautions: list[C
 
     Examples
     --------
-    >>> from bendcal.columns import OFFCUTS
-    >>> from bendcal.facts import Named
-    >>> from bendcal.tables import table_of
+    >>> from bendcal.files.columns import OFFCUTS
+    >>> from bendcal.files.facts import Named
+    >>> from bendcal.files.tables import table_of
     >>> none = Named("bender", "benders.csv")
     >>> data = b"offcut,bender,tube,length_mm,mark_mm,dial_deg,angle_deg\\n1,small,thin,200,90,92,90\\n"
     >>> table = table_of(data, "offcuts.csv", OFFCUTS, [])

@@ -15,22 +15,33 @@ from dataclasses import replace
 from pathlib import Path
 
 from bendcal.atomic import NotSaved
-from bendcal.cells import Column, cell_value, tidy
-from bendcal.columns import BENDERS, ENDS, FLARES, STOCK, TOOLS, TUBES
-from bendcal.facts import read_facts
 from bendcal.faults import Caution, Fault, ShopFaults, quoted
-from bendcal.finding import find_file
-from bendcal.flare_files import read_flares
-from bendcal.folder import shop_folder
-from bendcal.log import locked, save_log, with_row
+from bendcal.files import (
+    BENDERS,
+    ENDS,
+    FLARES,
+    STOCK,
+    TOOLS,
+    TUBES,
+    Column,
+    cell_value,
+    find_file,
+    locked,
+    read_facts,
+    read_flares,
+    read_stock,
+    save_log,
+    shop_folder,
+    table_of,
+    tidy,
+    with_row,
+)
 from bendcal.measures import NotAMeasure
-from bendcal.stock_files import read_stock
-from bendcal.tables import table_of
 
-__all__ = ["COLUMNS", "add_row", "columns_for", "file_of", "row_values", "rows_of", "would_be"]
+__all__ = ["FACT_COLUMNS", "add_row", "columns_for", "file_of", "row_values", "rows_of", "would_be"]
 
 #: What one row is → the columns of its table.
-COLUMNS = {"bender": BENDERS, "tube": TUBES, "tool": TOOLS, "end": ENDS, "flare": FLARES, "stock": STOCK}
+FACT_COLUMNS = {"bender": BENDERS, "tube": TUBES, "tool": TOOLS, "end": ENDS, "flare": FLARES, "stock": STOCK}
 
 
 def file_of(noun: str) -> str:
@@ -47,7 +58,7 @@ def columns_for(noun: str, texts: Mapping[str, str]) -> tuple[Column, ...]:
 
     Parameters
     ----------
-    noun : a key of :data:`COLUMNS`
+    noun : a key of :data:`FACT_COLUMNS`
     texts : column → what was typed
 
     Examples
@@ -55,7 +66,7 @@ def columns_for(noun: str, texts: Mapping[str, str]) -> tuple[Column, ...]:
     >>> [column.kind for column in columns_for("tool", {"measures": "angle"}) if column.name == "step"]
     ['angle']
     """
-    columns = COLUMNS[noun]
+    columns = FACT_COLUMNS[noun]
     if noun != "tool":
         return columns
     kind = "angle" if tidy(texts.get("measures", "")).casefold() == "angle" else "length"
@@ -68,13 +79,13 @@ def rows_of(folder: str | os.PathLike[str], noun: str) -> tuple[tuple[str, ...],
     Parameters
     ----------
     folder : the shop folder
-    noun : a key of :data:`COLUMNS`
+    noun : a key of :data:`FACT_COLUMNS`
     """
     path = find_file(shop_folder(folder), file_of(noun), [])
-    header = tuple(column.name for column in COLUMNS[noun])
+    header = tuple(column.name for column in FACT_COLUMNS[noun])
     if path is None:
         return header, []
-    table = table_of(path.read_bytes(), path.name, COLUMNS[noun], [])
+    table = table_of(path.read_bytes(), path.name, FACT_COLUMNS[noun], [])
     return (header, []) if table is None else (table.header, [cells for _, cells in table.rows])
 
 
@@ -84,7 +95,7 @@ def would_be(folder: str | os.PathLike[str], noun: str, texts: Mapping[str, str]
     Parameters
     ----------
     folder : the shop folder
-    noun : a key of :data:`COLUMNS`
+    noun : a key of :data:`FACT_COLUMNS`
     texts : column → what was typed
 
     Returns
@@ -113,7 +124,7 @@ def add_row(folder: str | os.PathLike[str], noun: str, texts: Mapping[str, str])
     Parameters
     ----------
     folder : the shop folder
-    noun : a key of :data:`COLUMNS`
+    noun : a key of :data:`FACT_COLUMNS`
     texts : column → what was typed, units and fractions allowed
 
     Returns
@@ -144,7 +155,7 @@ def row_values(noun: str, texts: Mapping[str, str]) -> dict[str, object]:
 
     Parameters
     ----------
-    noun : a key of :data:`COLUMNS`
+    noun : a key of :data:`FACT_COLUMNS`
     texts : column → what was typed
 
     Raises
@@ -176,11 +187,11 @@ def _made(folder: Path, noun: str, texts: Mapping[str, str]) -> tuple[Path, byte
         data = file.read_bytes() if file.exists() else _header(noun)
     except OSError as error:
         raise NotSaved(file, f"{name} cannot be read ({error.strerror or error}). Nothing was changed.") from error
-    table = table_of(data, name, COLUMNS[noun], faults)
+    table = table_of(data, name, FACT_COLUMNS[noun], faults)
     if table is None:
         raise ShopFaults(faults)
     new = with_row(table, data, values, {})
-    again = table_of(new, name, COLUMNS[noun], faults)
+    again = table_of(new, name, FACT_COLUMNS[noun], faults)
     if again is None:
         raise ShopFaults(faults)
     row = again.rows[-1][0]
@@ -193,7 +204,7 @@ def _made(folder: Path, noun: str, texts: Mapping[str, str]) -> tuple[Path, byte
 
 def _header(noun: str) -> bytes:
     out = io.StringIO()
-    csv.writer(out, lineterminator="\n").writerow(column.name for column in COLUMNS[noun])
+    csv.writer(out, lineterminator="\n").writerow(column.name for column in FACT_COLUMNS[noun])
     return out.getvalue().encode()
 
 
@@ -202,7 +213,7 @@ def _read_as_it_would_be(folder: Path, name: str, data: bytes) -> tuple[list[Fau
     faults: list[Fault] = []
     cautions: list[Caution] = []
     with tempfile.TemporaryDirectory(prefix="bendcal-") as scratch:
-        for noun in COLUMNS:
+        for noun in FACT_COLUMNS:
             there = find_file(folder, file_of(noun), [])
             content = data if file_of(noun) == name else there.read_bytes() if there else None
             if content is not None:

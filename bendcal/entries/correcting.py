@@ -6,18 +6,14 @@ import os
 from collections.abc import Mapping
 from pathlib import Path
 
-from bendcal.adding import COLUMNS, columns_for, file_of, row_values
 from bendcal.atomic import NotSaved
-from bendcal.cells import cell_value
+from bendcal.entries.adding import FACT_COLUMNS, columns_for, file_of, row_values
+from bendcal.entries.history import note_change
+from bendcal.entries.one_cell import with_cell, without_row
+from bendcal.entries.scratch import as_it_would_be
 from bendcal.faults import Fault, ShopFaults, quoted
-from bendcal.finding import find_file
-from bendcal.folder import shop_folder
-from bendcal.history import note_change
-from bendcal.log import cell_text, locked, save_log
+from bendcal.files import Table, cell_text, cell_value, find_file, locked, save_log, shop_folder, table_of
 from bendcal.measures import NotAMeasure
-from bendcal.one_cell import with_cell, without_row
-from bendcal.scratch import as_it_would_be
-from bendcal.tables import Table, table_of
 
 __all__ = ["correct_row", "row_texts", "take_out_row"]
 
@@ -28,7 +24,7 @@ def row_texts(folder: str | os.PathLike[str], noun: str, place: int) -> dict[str
     Parameters
     ----------
     folder : the shop folder
-    noun : a key of :data:`bendcal.adding.COLUMNS`
+    noun : a key of :data:`bendcal.entries.adding.FACT_COLUMNS`
     place : which row, 0 for the first below the header
 
     Raises
@@ -45,7 +41,7 @@ def correct_row(folder: str | os.PathLike[str], noun: str, place: int, texts: Ma
     Parameters
     ----------
     folder : the shop folder
-    noun : a key of :data:`bendcal.adding.COLUMNS`
+    noun : a key of :data:`bendcal.entries.adding.FACT_COLUMNS`
     place : which row, 0 for the first below the header
     texts : column → what was typed
     before : what :func:`row_texts` said; a row that somebody changed since is refused
@@ -77,7 +73,7 @@ def correct_row(folder: str | os.PathLike[str], noun: str, place: int, texts: Ma
         told = {}
         for name, value in changed.items():
             data = with_cell(data, table, row, name, cell_text(value, table.decimal))
-            table = table_of(data, file_of(noun), COLUMNS[noun], [])
+            table = table_of(data, file_of(noun), FACT_COLUMNS[noun], [])
             told[name] = (old[name], table.cell(table.rows[place][1], name))
         _judge(path, noun, data, old, name_changed=next(iter(old)) in changed)
         for name, (was, is_now) in told.items():
@@ -120,7 +116,7 @@ def _table(folder: Path, noun: str) -> tuple[Path, bytes, Table]:
         data = file.read_bytes()
     except OSError as error:
         raise NotSaved(file, f"{file.name} cannot be read ({error.strerror or error}). Nothing was changed.") from error
-    table = table_of(data, file_of(noun), COLUMNS[noun], faults)
+    table = table_of(data, file_of(noun), FACT_COLUMNS[noun], faults)
     if table is None or faults:
         raise ShopFaults(faults)
     return file, data, table
@@ -129,7 +125,7 @@ def _table(folder: Path, noun: str) -> tuple[Path, bytes, Table]:
 def _texts(table: Table, noun: str, place: int) -> dict[str, str]:
     if not 0 <= place < len(table.rows):
         raise ShopFaults([Fault(file_of(noun), None, None, f"no row {place + 1}", f"There are {len(table.rows)}.", "Look at its number in the table.")])
-    return {column.name: table.cell(table.rows[place][1], column.name) for column in COLUMNS[noun]}
+    return {column.name: table.cell(table.rows[place][1], column.name) for column in FACT_COLUMNS[noun]}
 
 
 def _same(table: Table, noun: str, place: int, before: Mapping[str, str] | None) -> dict[str, str]:

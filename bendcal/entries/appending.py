@@ -13,16 +13,32 @@ from numbers import Real
 from pathlib import Path
 
 from bendcal.atomic import NotSaved
-from bendcal.cells import cell_value, header_key, name_key, tidy
-from bendcal.columns import OFFCUTS
-from bendcal.facts import Facts, read_facts
 from bendcal.faults import Fault, ShopFaults, quoted
-from bendcal.folder import shop_folder
-from bendcal.log import LOG, SIDE, KeptAside, fold_in, locked, log_path, read_log, save_log, with_row
+from bendcal.files import (
+    LOG,
+    OFFCUTS,
+    SIDE,
+    Facts,
+    KeptAside,
+    Record,
+    Table,
+    cell_value,
+    fold_in,
+    header_key,
+    locked,
+    log_path,
+    name_key,
+    offcut_of,
+    read_facts,
+    read_log,
+    save_log,
+    shop_folder,
+    table_of,
+    tidy,
+    with_row,
+)
 from bendcal.measures import NotAMeasure
 from bendcal.offcuts import Offcut
-from bendcal.readings import offcut_of
-from bendcal.tables import Record, Table, table_of
 
 __all__ = ["append_offcut", "next_name"]
 

@@ -10,16 +10,12 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from bendcal.atomic import make_folder, write_atomically
-from bendcal.cells import name_key, tidy
-from bendcal.columns import LINES
+from bendcal.entries.history import note_change
+from bendcal.entries.line_index import BEING_ENTERED, LINES_FILE, line_index, line_values
+from bendcal.entries.line_rows import LineRows, new_rows, rows_of_line
+from bendcal.entries.scratch import as_it_would_be
 from bendcal.faults import Fault, ShopFaults, quoted
-from bendcal.finding import find_file, listed
-from bendcal.folder import shop_folder
-from bendcal.history import note_change
-from bendcal.line_index import BEING_ENTERED, FILE, line_index, line_values
-from bendcal.line_rows import LineRows, new_rows, rows_of_line
-from bendcal.log import locked, save_log, with_row
-from bendcal.scratch import as_it_would_be
+from bendcal.files import LINES, find_file, listed, locked, name_key, save_log, shop_folder, tidy, with_row
 
 __all__ = ["begin_line", "change_facts", "faults_of_shape", "judge_line", "put_line_aside", "put_shape", "write_into"]
 
@@ -49,12 +45,12 @@ def begin_line(folder: Path, texts: Mapping[str, str], kind: str) -> Path:
         index = line_index(path)
         name = tidy(texts.get("line", ""))
         if name_key(name) in map(name_key, index.names()):
-            raise ShopFaults([Fault(FILE, None, "line", quoted(name), "There is a line of that name already.", "Choose another name.")])
+            raise ShopFaults([Fault(LINES_FILE, None, "line", quoted(name), "There is a line of that name already.", "Choose another name.")])
         if any(name_key(file) == name_key(f"{name}.csv") for sub in ("lines", "patterns") for file in listed(path / sub)):
-            rule = f"There is a file of that name already, though {FILE} has no such line."
-            raise ShopFaults([Fault(FILE, None, "line", quoted(name), rule, "Choose another name, or rename the file.")])
+            rule = f"There is a file of that name already, though {LINES_FILE} has no such line."
+            raise ShopFaults([Fault(LINES_FILE, None, "line", quoted(name), rule, "Choose another name, or rename the file.")])
         values = line_values(texts)
-        judge_line(path, {FILE: with_row(index.table, index.data, values, {}), f"lines/{name}.csv": _stand_in(new_rows(kind))}, name)
+        judge_line(path, {LINES_FILE: with_row(index.table, index.data, values, {}), f"lines/{name}.csv": _stand_in(new_rows(kind))}, name)
         more = with_row(index.table, index.data, values | {"set_aside": BEING_ENTERED}, {})
         own = path / "lines" / f"{name}.csv"
         write_into(own, new_rows(kind).data)
@@ -79,7 +75,7 @@ def faults_of_shape(folder: Path, line: str, rows: LineRows) -> list[Fault]:
     index = line_index(path)
     changes = {f"lines/{line}.csv": rows.data}
     if index.reason(line):
-        changes = {f"lines/{line}.csv": _stand_in(rows), FILE: index.with_cells(line, {"set_aside": ""})}
+        changes = {f"lines/{line}.csv": _stand_in(rows), LINES_FILE: index.with_cells(line, {"set_aside": ""})}
     return _of_line(as_it_would_be(path, changes)[0], line)
 
 
@@ -103,7 +99,7 @@ def put_shape(folder: Path, line: str, rows: LineRows, *, what: str, before: str
         if faults := faults_of_shape(path, line, rows):
             raise ShopFaults(faults)
         if before:
-            note_change(path, FILE, "line", line, what, before, after)
+            note_change(path, LINES_FILE, "line", line, what, before, after)
         write_into(find_file(path / "lines", f"{line}.csv", []) or path / "lines" / f"{line}.csv", rows.data)
 
 
@@ -128,13 +124,13 @@ def change_facts(folder: Path, line: str, texts: Mapping[str, str]) -> None:
         values = line_values(before | dict(texts))
         changed = {name: str(values[name]) for name, text in texts.items() if str(values[name]) != before[name]}
         then = index.changed(line, changed)
-        trial = {FILE: then.data}
+        trial = {LINES_FILE: then.data}
         if index.reason(line):
             rows = rows_of_line(path, line)
-            trial = {FILE: then.with_cells(line, {"set_aside": ""})} | ({f"lines/{line}.csv": _stand_in(rows)} if rows else {})
+            trial = {LINES_FILE: then.with_cells(line, {"set_aside": ""})} | ({f"lines/{line}.csv": _stand_in(rows)} if rows else {})
         judge_line(path, trial, line)
         for name, text in changed.items():
-            note_change(path, FILE, "line", line, name, before[name], text)
+            note_change(path, LINES_FILE, "line", line, name, before[name], text)
         if changed:
             save_log(path, index.file, then.data)
 
@@ -161,9 +157,9 @@ def put_line_aside(folder: Path, line: str, reason: str) -> None:
             return
         data = index.with_cells(line, {"set_aside": reason})
         if not reason:
-            judge_line(path, {FILE: data}, line)
+            judge_line(path, {LINES_FILE: data}, line)
         what = "set aside" if reason else "complete" if before == BEING_ENTERED else "counts again"
-        note_change(path, FILE, "line", line, what, before, reason)
+        note_change(path, LINES_FILE, "line", line, what, before, reason)
         save_log(path, index.file, data)
 
 
@@ -184,7 +180,7 @@ def judge_line(folder: Path, changes: Mapping[str, bytes | None], line: str) -> 
 
     Parameters
     ----------
-    folder, changes : as for :func:`bendcal.scratch.as_it_would_be`
+    folder, changes : as for :func:`bendcal.entries.scratch.as_it_would_be`
     line : its name after the change
 
     Raises
@@ -198,7 +194,7 @@ def judge_line(folder: Path, changes: Mapping[str, bytes | None], line: str) -> 
 
 def _of_line(faults: list[Fault], line: str) -> list[Fault]:
     """Those that are about the line itself first; others that the change would bring stop it as well."""
-    mine = [fault for fault in faults if fault.file in (FILE, f"lines/{line}.csv")]
+    mine = [fault for fault in faults if fault.file in (LINES_FILE, f"lines/{line}.csv")]
     return mine or faults
 
 

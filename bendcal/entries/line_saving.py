@@ -8,14 +8,9 @@ from os import PathLike
 from pathlib import Path
 
 from bendcal.atomic import make_folder, write_atomically
-from bendcal.cells import name_key
-from bendcal.columns import LINES
 from bendcal.faults import ShopFaults
-from bendcal.finding import find_file, listed
-from bendcal.folder import shop_folder
+from bendcal.files import LINES, find_file, listed, locked, name_key, save_log, shop_folder, table_of, with_row
 from bendcal.lines import Line
-from bendcal.log import locked, save_log, with_row
-from bendcal.tables import table_of
 
 __all__ = ["save_line"]
 

@@ -6,13 +6,13 @@ from collections.abc import Collection
 from pathlib import Path
 
 from bendcal.bodies import BenderBody, Obstacle
-from bendcal.cells import name_key
-from bendcal.columns import BENDER_BODIES, OBSTACLES
-from bendcal.facts import Facts, Named
 from bendcal.faults import Caution, Fault, quoted
-from bendcal.finding import table_there
+from bendcal.files.cells import name_key
+from bendcal.files.columns import BENDER_BODIES, OBSTACLES
+from bendcal.files.facts import Facts, Named
+from bendcal.files.finding import table_there
+from bendcal.files.tables import Record
 from bendcal.solids import Solid
-from bendcal.tables import Record
 
 __all__ = ["read_bodies", "read_obstacles"]
 

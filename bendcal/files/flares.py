@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from bendcal.columns import FLARES
-from bendcal.facts import Facts
 from bendcal.faults import Caution, Fault, quoted
-from bendcal.finding import table_there
+from bendcal.files.columns import FLARES
+from bendcal.files.facts import Facts
+from bendcal.files.finding import table_there
 from bendcal.flares import Flare
 
 __all__ = ["read_flares"]
@@ -26,7 +26,7 @@ def read_flares(folder: Path, facts: Facts, faults: list[Fault], cautions: list[
 
     Examples
     --------
-    >>> from bendcal.facts import Named
+    >>> from bendcal.files.facts import Named
     >>> none = Named("end", "ends.csv")
     >>> read_flares(Path("no such folder"), Facts(none, none, none, none), [], [])
     ()

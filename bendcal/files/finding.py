@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from difflib import get_close_matches
 from pathlib import Path
 
-from bendcal.cells import Column, name_key
 from bendcal.faults import Caution, Fault
-from bendcal.tables import Table, read_table
+from bendcal.files.cells import Column, name_key
+from bendcal.files.tables import Table, read_table
 
 __all__ = ["find_file", "listed", "near_caution", "near_name", "save_it_as", "shut_folder", "table_there"]
 
