@@ -23,6 +23,8 @@ class End:
     note : free text
     nut_mm : straight tube that the nut alone needs behind the seat, its own length and the way that it
         slides back [mm]; None where it was not measured
+    nut_flats_mm : how wide the nut is across its flats: the size of its spanner [mm]; None where nobody says
+    nut_length_mm : how long the nut itself is [mm]; None where nobody says
 
     Raises
     ------
@@ -41,6 +43,8 @@ class End:
     straight_mm: float = 0.0
     note: str = ""
     nut_mm: float | None = None
+    nut_flats_mm: float | None = None
+    nut_length_mm: float | None = None
 
     def __post_init__(self) -> None:
         if self.form not in FORMS:
@@ -48,8 +52,12 @@ class End:
         for name in ("uses_mm", "uses_sd_mm", "straight_mm"):
             if not getattr(self, name) >= 0:
                 raise ValueError(f"End {self.end!r}: {name} is {getattr(self, name)}; it must be 0 or more.")
-        if self.nut_mm is not None and not self.nut_mm > 0:
-            raise ValueError(f"End {self.end!r}: nut_mm is {self.nut_mm}; it must be more than 0, or left out.")
+        for name in ("nut_mm", "nut_flats_mm", "nut_length_mm"):
+            value = getattr(self, name)
+            if value is not None and not value > 0:
+                raise ValueError(f"End {self.end!r}: {name} is {value}; it must be more than 0, or left out.")
+        if self.nut_mm is not None and self.nut_length_mm is not None and self.nut_length_mm > self.nut_mm:
+            raise ValueError(f"End {self.end!r}: nut_length_mm is {self.nut_length_mm}; it must be no more than nut_mm ({self.nut_mm:g}), which holds the nut and its way back.")
 
     @property
     def is_flare(self) -> bool:
@@ -64,6 +72,15 @@ class End:
         26.0
         """
         return max(self.straight_mm, self.nut_mm or 0.0)
+
+    @property
+    def nut_corners_mm(self) -> float | None:
+        """How wide the nut is across its corners: those of a regular hexagon [mm].
+
+        >>> round(End("M10", "double flare", 5.0, nut_flats_mm=11.0).nut_corners_mm, 2)
+        12.7
+        """
+        return None if self.nut_flats_mm is None else self.nut_flats_mm * 2 / 3**0.5
 
 
 PLAIN = End("plain", "plain", 0.0)

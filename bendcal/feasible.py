@@ -2,7 +2,8 @@
 
 Any bend may be made first and either end may lead at each. The search looks for the order with the
 least trouble (turning the tube end for end, bends out of their row) whose bent part clears the
-bender's measured bodies and itself along every stroke; among equals the one that stays clearest.
+bender's measured bodies and itself along every stroke, nuts on it included; among equals the one that stays clearest.
+Where a nut is what stands in the way of all of them, its end is finished after the bends, if there is room for that.
 """
 
 from __future__ import annotations
@@ -10,28 +11,26 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-import numpy as np
-
 from bendcal.bodies import BenderBody
 from bendcal.calibration import Calibration
+from bendcal.hindrance import KEEP_MM, PLENTY_MM, blocked_bends, grip_of, what_is_nearest, what_stops
 from bendcal.lines import Line
 from bendcal.marks import MarkSheet, mark_out
-from bendcal.mending import mends_of
-from bendcal.orders import Found, Way, plain_orders, trials_of
+from bendcal.mending import mends_of, other_end_first
+from bendcal.nuts import may_wait, nutted, unknown_nuts
+from bendcal.orders import Found, Way, plain_orders
 from bendcal.path import LegTooShort
 from bendcal.plans import Plan, Plans, plan_of
 from bendcal.rules import Finding, feeds_allowed, findings
 from bendcal.searching import easiest
 from bendcal.shop import Shop
 from bendcal.stroke import workpiece_of
-from bendcal.trials import ITSELF, Trial, Trials
+from bendcal.trials import Trials
 from bendcal.waiting import long_work
 
-__all__ = ["COMFORT_MM", "KEEP_MM", "PLENTY_MM", "grip_of", "plan_bending", "search_for", "what_is_met", "what_stops"]
+__all__ = ["COMFORT_MM", "KEEP_MM", "PLENTY_MM", "plan_bending", "search_for"]
 
-KEEP_MM = 1.0  # clearance that a plan has to keep: bodies are measured with a rule
 COMFORT_MM = 15.0  # clearance beyond which one order is no better than another: then the usual one is taken
-PLENTY_MM = 25.0  # clearance beyond which it is not told how much there is: a hand fits in
 MOST_TRIALS = 12_000
 
 
@@ -88,33 +87,55 @@ def plan_bending(
     if bodies is None:
         shop.need("bender_bodies.csv")
         bodies = tuple(body for body in shop.bodies if body.bender == line.bender)
-    allowed, told = feeds_allowed(sheet)
-    rules = tuple(sorted((*findings(sheet), *told), key=lambda one: not one.stops))
-    notes = () if bodies else (f"No body of bender {line.bender} is measured (bender_bodies.csv): only the tube is held against itself.",)
-    if any(rule.stops for rule in rules):
-        why = tuple(rule.sentence for rule in rules if rule.stops)
-        plans = Plans(line.line, line.bender, why_not=why, rules=rules, notes=notes)
-        return _mended(plans, shop, cal, line, bodies, keep_mm, mend, ())
     if not line.bends:
         plan = Plan((), (), float("inf"), (), ("There is nothing to bend.",))
-        return Plans(line.line, line.bender, (plan,), rules=rules, notes=notes)
+        return Plans(line.line, line.bender, (plan,), rules=_rules(sheet, feeds_allowed(sheet)[1]), notes=_notes(sheet, bodies))
+    plans, blocked = _tried(sheet, bodies, keep_mm, most_trials)
+    waits = next((letter for letter in nutted(sheet) if may_wait(sheet, letter)), "") if plans.best is None else ""
+    if waits:
+        # Forming it on a bent line is second choice: one that splits has cost all the bends.
+        later, blocked_then = _tried(replace(sheet, late=waits), bodies, keep_mm, most_trials)
+        if later.best is not None:
+            other = other_end_first(line, _planner(shop, cal, keep_mm), bodies) if mend else ""
+            ranked = tuple(replace(one, hindered=plans.why_not) for one in later.ranked)
+            return replace(later, ranked=ranked, notes=(*later.notes, *filter(None, [other])))
+        left_off = f"This is without the nut of end {waits}, which could be put on after the bends; on the tube it would only be more in the way."
+        plans, blocked = replace(later, notes=(*later.notes, left_off)), blocked_then
+    return _mended(plans, shop, cal, line, bodies, keep_mm, mend, blocked)
+
+
+def _tried(sheet: MarkSheet, bodies: Sequence[BenderBody], keep_mm: float, most_trials: int) -> tuple[Plans, tuple[int, ...]]:
+    """What the rules and the search say of a marked tube as it is, and the bends at which plain orders fail."""
+    allowed, told = feeds_allowed(sheet)
+    name = {"line": sheet.line.line, "bender": sheet.bender.bender, "rules": _rules(sheet, told)}
+    notes = _notes(sheet, bodies)
+    if any(rule.stops for rule in name["rules"]):
+        return Plans(**name, why_not=tuple(rule.sentence for rule in name["rules"] if rule.stops), notes=notes), ()
     found, trials = search_for(sheet, allowed, bodies, keep_mm, most_trials)
-    if found.ways:
-        exact = Trials(trials.piece, bodies, trials.grip_mm, keep_mm, PLENTY_MM, tolerance_mm=0.01, share=0.0)
-        hindered = what_stops(allowed, trials, first_only=True)
-        if not found.complete:
-            notes += (f"The search was broken off after {trials.asked} trials: an easier order may have been missed.",)
-        plain = plain_orders(line.bends)[0]
-        ranked = tuple(
-            plan_of(one, exact, reasons=_reasons(one), hindered=() if (one.order, one.feed) == plain else hindered, clears=_clears(one, exact))
-            for one in found.ways
+    name |= {"complete": found.complete, "asked": trials.asked}
+    missed = "an easier order may have been missed" if found.ways else "a way may have been missed"
+    notes += () if found.complete else (f"The search was broken off after {trials.asked} trials: {missed}.",)
+    if not found.ways:
+        return Plans(**name, why_not=what_stops(allowed, trials), notes=notes), blocked_bends(allowed, trials)
+    exact = Trials(trials.piece, bodies, trials.grip_mm, keep_mm, PLENTY_MM, tolerance_mm=0.01, share=0.0)
+    hindered, plain = what_stops(allowed, trials, first_only=True), plain_orders(sheet.legs.bends)[0]
+    ranked = tuple(
+        plan_of(
+            one, exact, reasons=_reasons(one, sheet), hindered=() if (one.order, one.feed) == plain else hindered, clears=what_is_nearest(one, exact), late=sheet.late,
         )
-        return Plans(line.line, line.bender, ranked, rules=rules, notes=notes, complete=found.complete, asked=trials.asked)
-    why = what_stops(allowed, trials)
-    if not found.complete:
-        notes += (f"The search was broken off after {trials.asked} trials: a way may have been missed.",)
-    plans = Plans(line.line, line.bender, why_not=why, rules=rules, notes=notes, complete=found.complete, asked=trials.asked)
-    return _mended(plans, shop, cal, line, bodies, keep_mm, mend, _blocked(allowed, trials))
+        for one in found.ways
+    )  # fmt: skip
+    return Plans(**name, ranked=ranked, notes=notes), ()
+
+
+def _rules(sheet: MarkSheet, told: Sequence[Finding]) -> tuple[Finding, ...]:
+    return tuple(sorted((*findings(sheet), *told), key=lambda one: not one.stops))
+
+
+def _notes(sheet: MarkSheet, bodies: Sequence[BenderBody]) -> tuple[str, ...]:
+    if not bodies:
+        return (f"No body of bender {sheet.bender.bender} is measured (bender_bodies.csv): only the tube is held against itself.",)
+    return unknown_nuts(sheet)
 
 
 def search_for(
@@ -132,79 +153,12 @@ def search_for(
     return easiest(sheet.legs.bends, allowed, trials.ask, trials.passes, most=most_trials, plenty_mm=COMFORT_MM), trials
 
 
-def grip_of(sheet: MarkSheet) -> float:
-    """How much straight tube beside a bend lies in the bender [mm]: the shortest that it takes at all."""
-    bender = sheet.bender
-    known = [value for value in (bender.min_leg_mm, bender.min_between_mm, bender.min_last_mm) if value is not None]
-    return min(known, default=0.0)
-
-
-def what_stops(allowed: Sequence[str], trials: Trials, *, first_only: bool = False) -> tuple[str, ...]:
-    """For each plain order that cannot be made, which bend meets what, and when.
-
-    Parameters
-    ----------
-    allowed : for each bend the letters of the ends that may lead
-    trials : of the tube
-    first_only : only the first of the plain orders, and nothing where it can be made
-    """
+def _reasons(one: Way, sheet: MarkSheet) -> tuple[str, ...]:
     said = []
-    plain = plain_orders(trials.piece.bends)
-    for order, feed in plain[:1] if first_only else plain:
-        way = f"With bend {order[0] + 1} first and end {feed[0]} leading"
-        if first_only and len(order) > 1:  # told beside an order that may begin with the same bend
-            way = f"One after another from bend {order[0] + 1} on with end {feed[0]} leading"
-        barred = next((bend for bend in order if feed[bend] not in allowed[bend]), None)
-        if barred is not None:
-            said.append(f"{way}, bend {barred + 1} has no room in the bender.")
-            continue
-        trial = _first_failing(order, feed, trials)
-        if trial is not None:
-            met = trials.first_contact(trial)
-            said.append(f"{way}, bend {trial.bend + 1} {_meets(met, trials.keep_mm)}.")
-    return tuple(said)
-
-
-def what_is_met(sheet: MarkSheet, bodies: Sequence[BenderBody], *, made: Sequence[int] = (), keep_mm: float = KEEP_MM) -> str:
-    """What the bends of a marked tube meet when they are made in the sheet's order; blank where they clear it.
-
-    Parameters
-    ----------
-    sheet : the marked tube
-    bodies, keep_mm : as in :func:`plan_bending`
-    made : numbers of the bends that are made already, and are not asked for
-    """
-    trials = Trials(workpiece_of(sheet), bodies, grip_of(sheet), keep_mm, PLENTY_MM)
-    steps = sorted(sheet.steps, key=lambda step: step.bend not in made)  # what is made was made first
-    row = trials_of([step.bend - 1 for step in steps], [step.feed for step in steps])[len(set(made)) :]
-    for trial, clear in zip(row, trials.ask(row), strict=True):
-        if not trials.passes(clear):
-            return f"Bend {trial.bend + 1} {_meets(trials.first_contact(trial), keep_mm)}."
-    return ""
-
-
-def _meets(met, keep_mm: float) -> str:
-    what = "the tube meets itself" if met.near == ITSELF else f"meets the {met.near}"
-    if met.stroke_deg <= 0:
-        already = "already meets itself" if met.near == ITSELF else f"already meets the {met.near}"
-        return f"cannot be begun: the tube {already} before the lever is moved"
-    stuck = f"brings the tube within {keep_mm:g} mm of " + ("itself" if met.near == ITSELF else f"the {met.near}")
-    return f"{stuck} with the lever at {met.stroke_deg:.0f}°" if keep_mm > 0 else f"fails: {what} with the lever at {met.stroke_deg:.0f}°"
-
-
-def _first_failing(order: Sequence[int], feed: Sequence[str], trials: Trials) -> Trial | None:
-    row = trials_of(order, feed)
-    return next((trial for trial, clear in zip(row, trials.ask(row), strict=True) if not trials.passes(clear)), None)
-
-
-def _blocked(allowed: Sequence[str], trials: Trials) -> tuple[int, ...]:
-    """The bends, from 0, at which the plain orders fail."""
-    rows = [_first_failing(order, feed, trials) for order, feed in plain_orders(trials.piece.bends)]
-    return tuple(dict.fromkeys(trial.bend for trial in rows if trial is not None))
-
-
-def _reasons(one: Way) -> tuple[str, ...]:
-    said = []
+    if sheet.late:
+        end = sheet.end_a if sheet.late == "A" else sheet.end_b
+        formed = f", and its {end.form} made after that" if end.is_flare else ""
+        said.append(f"The nut of end {sheet.late} is put on after the bends{formed}: on the tube it would be in their way.")
     if len(one.order) > 1:
         times = "once" if one.turns == 1 else f"{one.turns} times"
         said.append(f"The tube is turned end for end {times}." if one.turns else "The tube need not be turned end for end.")
@@ -213,23 +167,15 @@ def _reasons(one: Way) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _clears(one: Way, trials: Trials) -> str:
-    """How near what is bent comes to anything, and when; blank where nothing was measured and it stays clear of itself."""
-    told = trials.ask(trials_of(one.order, one.feed))
-    least = min(range(len(told)), key=lambda i: told[i].value_mm)
-    if told[least].low_mm < trials.plenty_mm:
-        clear, what = told[least], "itself" if told[least].near == ITSELF else f"the {told[least].near}"
-        return (
-            f"What is bent comes no nearer than {clear.value_mm:.0f} mm to {what}, at bend {one.order[least] + 1} with the lever at "
-            f"{clear.stroke_deg:.0f}°."
-        )
-    return f"What is bent stays at least {np.floor(trials.plenty_mm):.0f} mm clear of everything measured." if trials.bodies else ""
-
-
 def _mended(plans: Plans, shop, cal, line, bodies, keep_mm, mend: bool, blocked) -> Plans:
     if not mend:
         return plans
+    return replace(plans, mends=mends_of(plans, cal, line, _planner(shop, cal, keep_mm), bodies=bodies, blocked=blocked))
+
+
+def _planner(shop: Shop, cal: Calibration, keep_mm: float):
+    """Plans of changed lines, with fewer trials and no remedies of their own."""
     def plan(changed: Line, some: Sequence[BenderBody] | None) -> Plans:
         return plan_bending(shop, cal, changed, bodies=some, keep_mm=keep_mm, mend=False, most_trials=MOST_TRIALS // 4)
 
-    return replace(plans, mends=mends_of(plans, cal, line, plan, bodies=bodies, blocked=blocked))
+    return plan

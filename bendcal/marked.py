@@ -51,6 +51,8 @@ class MarkSheet:
     order_told : sentences that say what that order was tried against, and with what result; none where it was not
     order_is_close : a sentence that warns where what is bent clears something by little; else blank
     too_near : sentences that say what the finished line comes too near to
+    late : the letters of ends that are finished after the bends, where a nut on the tube would be in their way; else blank
+    nuts_told : sentences that say where the nuts on the tube are pushed while it is bent
     order_fails : whether no order was found in which the line can be bent: then `order_told` says why
     """
 
@@ -78,6 +80,8 @@ class MarkSheet:
     order_fails: bool = False
     order_is_close: str = ""
     too_near: tuple[str, ...] = ()
+    late: str = ""
+    nuts_told: tuple[str, ...] = ()
 
     @property
     def legs(self) -> Legs:

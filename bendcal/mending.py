@@ -14,7 +14,7 @@ from bendcal.path import Legs, LegTooShort
 from bendcal.plans import Plans
 from bendcal.shop import UnknownName
 
-__all__ = ["longer_leg", "mends_of"]
+__all__ = ["longer_leg", "mends_of", "other_end_first"]
 
 STEPS_MM = (5.0, 10.0, 15.0, 20.0, 30.0, 40.0)  # by which a leg is made longer, until it helps
 
@@ -54,6 +54,24 @@ def longer_leg(line: Line, leg: int, by_mm: float) -> Line:
     legs = line.legs.leg_mm.copy()
     legs[leg - 1] += by_mm
     return replace(line, legs=Legs(legs, line.legs.angle_deg, line.legs.twist_deg), nodes_mm=None, labels=())
+
+
+def other_end_first(line: Line, plan: Plan, bodies: Sequence[BenderBody] | None) -> str:
+    """Whether one of the two ends could still be finished on straight tube, where the nut of the one that usually is is in the way: the other one.
+
+    Parameters
+    ----------
+    line, plan, bodies : as for :func:`mends_of`
+
+    Returns
+    -------
+    A sentence; blank where that does not work
+    """
+    last, first = line.trim_at, "B" if line.trim_at == "A" else "A"
+    found = plan(replace(line, trim_at=first), bodies).best
+    if found is None or found.late:
+        return ""
+    return f"If end {first} may be the one that is trimmed (trim_at in lines.csv), end {last} can be finished while the tube is straight: {found.sentence}"
 
 
 def _other_benders(cal: Calibration, line: Line, plan: Plan) -> list[str]:

@@ -12,6 +12,7 @@ from bendcal.ends import End
 from bendcal.flattening import tight_bend_cautions
 from bendcal.lines import Line
 from bendcal.marks import MarkSheet
+from bendcal.nuts import finished_before
 from bendcal.tubes import Tube
 from bendcal.working import order_words
 
@@ -50,7 +51,7 @@ def order_of_work(sheet: MarkSheet) -> tuple[Step, ...]:
 
     Returns
     -------
-    Steps; their tasks are ``stop`` (where no order of the bends was found), ``tube``, ``cut``, ``deburr``, ``draw line``, ``mark``, ``nut A``, ``form A``, ``bend``,
+    Steps; their tasks are ``stop`` (where no order of the bends was found), ``tube``, ``cut``, ``deburr``, ``draw line``, ``mark``, ``nut A``, ``form A`` (or ``slide on``, where they wait until after the bends), ``bend``,
     ``check``, ``fit up``, ``trim``, ``nut B``, ``form B``, ``clean``, ``fit`` and ``pressure-test`` (for a line
     that is trimmed at B), those left out that do not apply
 
@@ -64,14 +65,17 @@ def order_of_work(sheet: MarkSheet) -> tuple[Step, ...]:
     if sheet.legs.bends:
         also = f"it cannot pass {stopped[first]} later, nor can sleeves, spring guards or closed clips: they go on now too"
     both = "make sure that both nuts are on" if ends[first].form != "plain" else ""
-    early = _too_near_for_the_tool(sheet, last)
+    early = last in finished_before(sheet)
     if sheet.order_fails:
         return (_STOP,)
-    steps = [*_before_bending(sheet), *_finish(first, ends[first], also)]
+    late = first in sheet.late and bool(sheet.legs.bends)
+    steps = [*_before_bending(sheet), *([_WAITS] if late else _finish(first, ends[first], also))]
     if early:
         steps += _formed_early(sheet, last, stopped[last], both)
     if sheet.legs.bends:
         steps += _bending(sheet)
+    if late:
+        steps += _finish(first, ends[first], "now that the bends are made, in whose way it would have been")
     if early:
         steps.append(Step("fit up", (
             "Offer the line up with both ends in their seats, clear of all that is hot, sharp or moving. One that does not reach, or that has to be "
@@ -84,12 +88,6 @@ def order_of_work(sheet: MarkSheet) -> tuple[Step, ...]:
     steps.append(Step("fit", "Start both ends by hand before either is tightened. Clip the line so that it cannot shake or rub."))
     steps.append(Step("pressure-test", _PRESSURE[sheet.line.service]))
     return tuple(steps)
-
-
-def _too_near_for_the_tool(sheet: MarkSheet, letter: str) -> bool:
-    """Whether the bend next to an end leaves its nut room to work, but the flaring tool none to be clamped."""
-    end, straight = (sheet.end_a, sheet.straights_mm[0]) if letter == "A" else (sheet.end_b, sheet.straights_mm[-1])
-    return bool(sheet.legs.bends) and end.is_flare and end.nut_mm is not None and end.nut_mm <= straight < end.straight_mm
 
 
 def _formed_early(sheet: MarkSheet, letter: str, bend: str, both: str) -> list[Step]:
@@ -135,6 +133,10 @@ _STOP = Step("stop", (
 ))  # fmt: skip
 
 
+#: Where the end that is finished first has to wait until after the bends.
+_WAITS = Step("slide on", "Slide on now whatever the bends would stop later: sleeves, spring guards, closed clips. No nut goes on yet: it would be in the bends' way.")
+
+
 def _before_bending(sheet: MarkSheet) -> list[Step]:
     steps = [
         Step("tube", (
@@ -174,13 +176,19 @@ def _bending(sheet: MarkSheet) -> list[Step]:
     return [
         Step("bend", (
             f"{which}. For each: turn the tube until its line is where the clock shows it, set the mark on the bender's reference, pull "
-            f"to the dial setting, release, and tick it off in the table. {_leads(sheet)} Keep the nut clear of the bender. {_tried(sheet)}"
+            f"to the dial setting, release, and tick it off in the table. {_leads(sheet)} {_nuts(sheet)}{_tried(sheet)}"
         )),
         Step("check", (
             "After each bend read its finished angle. Outside the range in the table by more than your protractor errs: stop, something "
             "is not as it was with the offcuts."
         )),
     ]  # fmt: skip
+
+
+def _nuts(sheet: MarkSheet) -> str:
+    """Where the nuts on the tube have to be meanwhile."""
+    told = " ".join(sheet.nuts_told) or ("Keep the nut clear of the bender." if finished_before(sheet) else "")
+    return f"{told} " if told else ""
 
 
 def _leads(sheet: MarkSheet) -> str:

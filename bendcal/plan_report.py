@@ -82,4 +82,5 @@ def _nearest(step: PlanStep) -> str:
     if not step.near or not isfinite(step.clearance_mm):
         return "nothing near"
     what = "itself" if step.near == ITSELF else f"the {step.near}"
-    return f"{step.clearance_mm:.0f} mm from {what}, lever at {abs(step.stroke_deg):.0f}°"
+    part = f"{step.part.removeprefix('the ')} " if step.part else ""
+    return f"{part}{step.clearance_mm:.0f} mm from {what}, lever at {abs(step.stroke_deg):.0f}°"

@@ -69,7 +69,7 @@ def mark_out_planned(
     sheet = mark_out(shop, cal, line, feed=best.feed, order=best.order, trim_mm=trim_mm, chance=chance)
     why = [f"(Why not otherwise: {' '.join(best.hindered)})"] if best.hindered else []
     told = tuple(filter(None, (best.clears, *plans.notes, *why)))
-    return told_too_near(shop, cal, replace(sheet, order_told=told, order_is_close=_close(best)))
+    return told_too_near(shop, cal, replace(sheet, order_told=told, order_is_close=_close(best), late=best.late, nuts_told=best.nuts_told))
 
 
 def told_too_near(shop: Shop, cal: Calibration, sheet: MarkSheet) -> MarkSheet:
@@ -91,7 +91,9 @@ def told_too_near(shop: Shop, cal: Calibration, sheet: MarkSheet) -> MarkSheet:
 def _close(plan: Plan) -> str:
     if plan.least_clearance_mm >= _CLOSE_MM:
         return ""
+    nearest = min(plan.steps, key=lambda step: step.clearance_mm)
+    what = f"{nearest.part[0].upper()}{nearest.part[1:]} clears what is near it" if nearest.part else "What is bent clears the bender or itself"
     return (
-        f"What is bent clears the bender or itself by {max(plan.least_clearance_mm, 0.0):.0f} mm only, which a body that was measured a little wrong or a bend that "
+        f"{what} by {max(plan.least_clearance_mm, 0.0):.0f} mm only, which a body that was measured a little wrong or a bend that "
         "strays can use up: try this order in scrap first."
     )

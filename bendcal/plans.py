@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 
+from bendcal.nuts import places_told
 from bendcal.orders import Way, trials_of
 from bendcal.rules import Finding
 from bendcal.trials import Clear, Trials
@@ -24,12 +26,16 @@ class PlanStep:
     clearance_mm : the least clearance while it is made; inf where nothing is near
     near : what is nearest there
     stroke_deg : where the lever stands there [deg]; nan where nothing is near
+    part : the nut that comes near; blank where it is the tube
+    nuts_back_mm : where the nuts on the tube are pushed for it: letter of the end → how far behind its seat [mm]
     """
 
     work: WorkStep
     clearance_mm: float
     near: str
     stroke_deg: float
+    part: str = ""
+    nuts_back_mm: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def bend(self) -> int:
@@ -65,6 +71,7 @@ class Plan:
     reasons : sentences that say how much trouble it is
     hindered : sentences that say why no easier order serves; none where it is the easiest
     clears : a sentence on how near what is bent comes to anything; blank where nothing was measured
+    late : the letters of ends that are finished after the bends only, because their nut would be in the way; else blank
     """
 
     order: tuple[int, ...]
@@ -74,6 +81,12 @@ class Plan:
     reasons: tuple[str, ...] = ()
     hindered: tuple[str, ...] = ()
     clears: str = ""
+    late: str = ""
+
+    @property
+    def nuts_told(self) -> tuple[str, ...]:
+        """Where the hands push the nuts that are on the tube, as sentences."""
+        return places_told([(step.bend, step.nuts_back_mm) for step in self.steps])
 
     @property
     def turns_end_for_end(self) -> int:
@@ -138,7 +151,7 @@ class Plans:
 
 
 def plan_of(
-    sequence: Way, trials: Trials, *, reasons: tuple[str, ...] = (), hindered: tuple[str, ...] = (), clears: str = ""
+    sequence: Way, trials: Trials, *, reasons: tuple[str, ...] = (), hindered: tuple[str, ...] = (), clears: str = "", late: str = "",
 ) -> Plan:
     """The plan of a sequence that can be made, its clearances found closely.
 
@@ -146,17 +159,18 @@ def plan_of(
     ----------
     sequence : bends counted from 0, in the order in which they are made
     trials : for their clearances
-    reasons, hindered, clears : as in :class:`Plan`
+    reasons, hindered, clears, late : as in :class:`Plan`
     """
-    told = trials.ask(trials_of(sequence.order, sequence.feed))
+    row = trials_of(sequence.order, sequence.feed)
+    told = trials.ask(row)
     feed = tuple(letter for _, letter in sorted(zip(sequence.order, sequence.feed, strict=True)))
     order = tuple(bend + 1 for bend in sequence.order)
     work = work_steps(trials.piece.twist_deg, order, feed)
-    steps = tuple(_step(one, clear, trials.plenty_mm) for one, clear in zip(work, told, strict=True))
-    return Plan(order, feed, min((step.clearance_mm for step in steps), default=np.inf), steps, reasons, hindered, clears)
+    steps = tuple(_step(one, clear, trials.plenty_mm, trials.nuts_back_mm(trial)) for one, clear, trial in zip(work, told, row, strict=True))
+    return Plan(order, feed, min((step.clearance_mm for step in steps), default=np.inf), steps, reasons, hindered, clears, late)
 
 
-def _step(work: WorkStep, clear: Clear, plenty_mm: float) -> PlanStep:
+def _step(work: WorkStep, clear: Clear, plenty_mm: float, nuts: Mapping[str, float]) -> PlanStep:
     if clear.low_mm >= plenty_mm:  # found only to lie beyond what counts, not where
-        return PlanStep(work, float("inf"), "", float("nan"))
-    return PlanStep(work, clear.value_mm, clear.near, clear.stroke_deg)
+        return PlanStep(work, float("inf"), "", float("nan"), "", nuts)
+    return PlanStep(work, clear.value_mm, clear.near, clear.stroke_deg, clear.part, nuts)

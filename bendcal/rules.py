@@ -12,6 +12,7 @@ import numpy as np
 
 from bendcal.flattening import section_limits_sentence, thinning_sentence, tight_bend_cautions
 from bendcal.marks import MarkSheet
+from bendcal.nuts import bender_takes_mm
 
 __all__ = ["Finding", "feeds_allowed", "findings"]
 
@@ -66,7 +67,8 @@ def feeds_allowed(sheet: MarkSheet) -> tuple[tuple[str, ...], tuple[Finding, ...
     """Which ends may lead at each bend, and what stands in the way of the others.
 
     The bender holds `min_leg_mm` of straight tube before a bend and needs `min_last_mm` after it; which of
-    the line's two ends that is depends on which end leads. The mark has to lie on the tube.
+    the line's two ends that is depends on which end leads. A nut that is on the tube by then has to lie beside that,
+    for it cannot lie in the bender's groove. The mark has to lie on the tube.
 
     Returns
     -------
@@ -74,21 +76,22 @@ def feeds_allowed(sheet: MarkSheet) -> tuple[tuple[str, ...], tuple[Finding, ...
     """
     n, straight = sheet.legs.bends, sheet.straights_mm
     offset = float(sheet.law.parameters["mark_offset_mm"])
-    needs = {True: sheet.bender.min_leg_mm or 0.0, False: sheet.bender.min_last_mm or 0.0}
     letters = [["A", "B"] for _ in range(n)]
     told = []
     for letter in "AB":
         for end, bend, leg in (("A", 0, 0), ("B", n - 1, n)):
             held = letter == end
-            need = needs[held]
+            taken, nut = bender_takes_mm(sheet, end, held=held)
+            need = taken + nut
             if n and straight[leg] < need - _SMALL_MM:
                 letters[bend] = [one for one in letters[bend] if one != letter]
                 column = "min_leg_mm" if held else "min_last_mm"
                 where = "before the first bend" if held else "after the last bend"
+                also = f" ({taken:g} mm in the bender, and beside it the nut of end {end}, {nut:g} mm long)" if nut else ""
                 told.append(Finding(
                     where, f"With end {letter} leading, bender {sheet.bender.bender} needs {need:g} mm of straight tube towards end {end} "
-                    f"at bend {bend + 1} ({where}); leg {leg + 1} leaves {straight[leg]:.1f} mm: {need - straight[leg]:.1f} mm too little.",
-                    f"benders.csv, {column}", False, leg + 1, float(need - straight[leg]),
+                    f"at bend {bend + 1} ({where}){also}; leg {leg + 1} leaves {straight[leg]:.1f} mm: {need - straight[leg]:.1f} mm too little.",
+                    f"benders.csv, {column}{'; ends.csv, nut_length_mm' if nut else ''}", False, leg + 1, float(need - straight[leg]),
                 ))  # fmt: skip
         marks = sheet.start_mm - offset if letter == "A" else sheet.end_mm + offset
         for bend in np.flatnonzero((marks < 0) | (marks > sheet.cut_length_mm)):

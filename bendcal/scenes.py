@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from bendcal.bodies import BenderBody
 from bendcal.chain import points_along
+from bendcal.nuts import Nut
 from bendcal.plans import Plan
-from bendcal.stroke import Workpiece, chains_of, in_bender, swing_mm
+from bendcal.stroke import Half, Workpiece, chains_of, in_bender, nut_chains, swing_mm
 from bendcal.trials import Trial, halves_of
 
 __all__ = ["Scene", "scene_of"]
@@ -35,6 +36,7 @@ class Scene:
         is left to wind, the half that swings
     tube_radius_mm : half the tube's diameter
     bodies : the bender's bodies, as measured with the dial at 0
+    nuts : what the nuts on the tube are, each with the middles of its two faces, the one nearer to the bend first, (2, 3) [mm]
     """
 
     bend: int
@@ -45,6 +47,7 @@ class Scene:
     swung_mm: Array
     tube_radius_mm: float
     bodies: tuple[BenderBody, ...]
+    nuts: tuple[tuple[Nut, Array], ...] = ()
 
 
 def scene_of(piece: Workpiece, plan: Plan, step: int, *, stroke_deg: float | None = None, bodies: tuple[BenderBody, ...] = ()) -> Scene:
@@ -72,20 +75,28 @@ def scene_of(piece: Workpiece, plan: Plan, step: int, *, stroke_deg: float | Non
         raise ValueError(f"stroke_deg is {stroke_deg}; bend {here.bend} is made between 0 and {whole:.1f}°.")
     made = sum(1 << (done.bend - 1) for done in plan.steps[: step - 1])
     turn, left = np.radians(stroke_deg), float(piece.arc_mm[bend]) * (1 - stroke_deg / whole)
-    drawn = []
+    drawn, nuts = [], []
     for half in halves_of(Trial(bend, here.feed, made), piece.bends):
         chain = chains_of(piece, [half])
+        place = lambda chains, rows, along, half=half: _placed(piece, half, points_along(chains, rows, along), turn, left)  # noqa: E731
+        nut = piece.nut_on(half)
+        if nut is not None and nut.letter in here.nuts_back_mm:
+            on_it = nut_chains(piece, [half], [here.nuts_back_mm[nut.letter]])
+            nuts.append((nut, place(on_it, np.zeros(2, dtype=np.intp), np.array([0.0, nut.length_mm]))))
         rows, along = [], []
         for row, (length, curve) in enumerate(zip(chain.length_mm, chain.curve, strict=True)):
             count = 2 + int(np.degrees(length * curve) // _STEP_DEG)
             rows += [row] * count
             along += np.linspace(0.0, length, count).tolist()
-        points = in_bender(points_along(chain, np.array(rows), np.array(along)), piece.die_radius_mm, half.held)
-        if not half.held:
-            points = swing_mm(points, np.full(len(points), turn), left)
-        drawn.append(points)
+        drawn.append(place(chain, np.array(rows), np.array(along)))
     wound = np.linspace(0.0, turn, 2 + int(stroke_deg // _STEP_DEG))
     arc = piece.die_radius_mm * np.stack([np.sin(wound), -np.cos(wound), np.zeros_like(wound)], axis=1)
     return Scene(
-        here.bend, here.feed, float(stroke_deg), drawn[0], np.concatenate([arc, drawn[1][:1]]), drawn[1], piece.tube_radius_mm, tuple(bodies)
+        here.bend, here.feed, float(stroke_deg), drawn[0], np.concatenate([arc, drawn[1][:1]]), drawn[1], piece.tube_radius_mm, tuple(bodies), tuple(nuts)
     )
+
+
+def _placed(piece: Workpiece, half: Half, points: Array, turn: float, left_mm: float) -> Array:
+    """Points of a half's chains where they lie in the bender at that moment."""
+    points = in_bender(points, piece.die_radius_mm, half.held)
+    return points if half.held else swing_mm(points, np.full(len(points), turn), left_mm)

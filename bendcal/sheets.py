@@ -220,6 +220,7 @@ def sheet_json(sheet: MarkSheet) -> str:
         "service": line.service, "end_a": sheet.end_a.end, "end_b": sheet.end_b.end, "trim_at": line.trim_at,
         "cut_length_mm": _number(sheet.cut_length_mm), "trim_mm": _number(sheet.trim_mm), "length_u_mm": _number(sheet.length_u_mm),
         "order": list(sheet.order), "order_told": list(sheet.order_told), "order_fails": sheet.order_fails,
+        "finished_after_the_bends": sheet.late, "nuts_told": list(sheet.nuts_told),
         "seat_a_mm": _number(sheet.seat_a_mm), "seat_b_mm": _number(sheet.seat_b_mm), "warnings": list(sheet.warnings),
         "cautions": [str(notice) for notice in cautions(sheet)], "law": _law(sheet.law),
     }  # fmt: skip

@@ -18,8 +18,9 @@ from numpy.typing import NDArray
 
 from bendcal.chain import Chains, half_chains
 from bendcal.marks import MarkSheet
+from bendcal.nuts import Nut, nuts_on
 
-__all__ = ["Half", "Workpiece", "chains_of", "in_bender", "swing_mm", "workpiece_of"]
+__all__ = ["Half", "Workpiece", "chains_of", "in_bender", "nut_chains", "nut_reach_mm", "swing_mm", "workpiece_of"]
 
 Array = NDArray[np.float64]
 
@@ -36,6 +37,8 @@ class Workpiece:
     radius_mm : of the finished bends
     die_radius_mm : of the bends while they are made
     tube_radius_mm : half the tube's diameter
+    nuts : those on the tube while it is bent
+    in_bender_mm : straight tube beside a bend that lies in the bender, on the held and on the swinging side: no nut can be there
     """
 
     straight_mm: Array
@@ -46,11 +49,18 @@ class Workpiece:
     radius_mm: float
     die_radius_mm: float
     tube_radius_mm: float
+    nuts: tuple[Nut, ...] = ()
+    in_bender_mm: tuple[float, float] = (0.0, 0.0)
 
     @property
     def bends(self) -> int:
         """Number of bends, n."""
         return len(self.angle_deg)
+
+    def nut_on(self, half: Half) -> Nut | None:
+        """The nut on a half of the tube, or None."""
+        letter = "A" if half.to_a else "B"
+        return next((nut for nut in self.nuts if nut.letter == letter), None)
 
 
 @dataclass(frozen=True)
@@ -85,6 +95,7 @@ def workpiece_of(sheet: MarkSheet) -> Workpiece:
         straight_mm=starts - ends, arc_mm=sheet.end_mm - sheet.start_mm, angle_deg=sheet.legs.angle_deg,
         twist_deg=sheet.legs.twist_deg, stroke_deg=np.maximum(sheet.dial_deg, sheet.legs.angle_deg), radius_mm=radius,
         die_radius_mm=sheet.bender.die_radius_mm or radius * min(b, 1.0), tube_radius_mm=sheet.tube.od_mm / 2,
+        nuts=nuts_on(sheet), in_bender_mm=(sheet.bender.min_leg_mm or 0.0, sheet.bender.min_last_mm or 0.0),
     )  # fmt: skip
 
 
@@ -105,6 +116,40 @@ def chains_of(piece: Workpiece, halves: list[Half]) -> Chains:
         chains = half_chains(made, straight, piece.angle_deg[bends], piece.arc_mm[bends], roll, piece.radius_mm)
         found.append(chains._replace(owner=np.array(places)[chains.owner]))
     return _joined_straights(Chains(*(np.concatenate(column) for column in zip(*found, strict=True))))
+
+
+def nut_chains(piece: Workpiece, halves: list[Half], back_mm: list[float]) -> Chains:
+    """The nuts on several halves as pieces of chains of their own: each a stretch of its half's last straight.
+
+    Parameters
+    ----------
+    piece : the tube
+    halves : those with a nut on them
+    back_mm : for each of them how far behind its seat the nut is pushed [mm]
+    """
+    chains = chains_of(piece, halves)
+    last = np.flatnonzero(np.append(chains.owner[1:] != chains.owner[:-1], True))
+    rows = chains.take(last)  # one a half, in their order
+    nuts = [piece.nut_on(half) for half in halves]
+    length = np.array([nut.length_mm for nut in nuts])
+    behind = np.array([nut.seat_mm + back for nut, back in zip(nuts, back_mm, strict=True)])
+    from_ = rows.length_mm - behind - length
+    return rows._replace(
+        start_mm=rows.start_mm + from_[:, None] * rows.along, length_mm=length,
+        offset_mm=rows.offset_end_mm - behind - length, offset_end_mm=rows.offset_end_mm - behind,
+    )  # fmt: skip
+
+
+def nut_reach_mm(piece: Workpiece, half: Half) -> float:
+    """How far the nut on a half may be pushed back from its seat: to the first bend, or to what lies in the bender [mm].
+
+    Below 0: there is no room for it.
+    """
+    nut, k = piece.nut_on(half), half.bend
+    between = slice(0, k) if half.to_a else slice(k + 1, None)
+    straights = piece.straight_mm[: k + 1] if half.to_a else piece.straight_mm[k + 1 :]
+    beyond = float(straights.sum() + piece.arc_mm[between].sum()) - nut.seat_mm - piece.in_bender_mm[0 if half.held else 1]
+    return min(nut.room_mm, beyond) - nut.length_mm
 
 
 def in_bender(points: Array, die_radius_mm: float, held: NDArray[np.bool_] | bool) -> Array:

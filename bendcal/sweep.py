@@ -3,12 +3,13 @@
 Every point of the tube moves on a known path, so that how near it can come within a part of the
 stroke is bounded (`motion`), and an arc lies within its chord's height of the chord. With these bounds branch and bound (`bounding`)
 finds the least distance over all of the tube and all of the stroke, to a tolerance, not just at
-its end or at the steps of a sampling. Distances are from the tube's outside; below 0 it is hit.
+its end or at the steps of a sampling. Distances are from the outside of the tube, or of a nut on it; below 0 it is hit.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,21 +19,57 @@ from bendcal.bounding import Boxes, Least, Measured, least
 from bendcal.chain import Chains, points_along
 from bendcal.motion import Motion
 from bendcal.solids import segment_distance_mm
-from bendcal.stroke import Half, Workpiece, chains_of, in_bender
+from bendcal.stroke import Half, Workpiece, chains_of, in_bender, nut_chains
 
-__all__ = ["body_distances", "self_distances"]
+__all__ = ["ITSELF", "NOTHING_NEAR", "Clear", "body_distances", "clears_of", "self_distances"]
 
 Array = NDArray[np.float64]
 Ints = NDArray[np.intp]
 
+ITSELF = "the tube itself"
 _LONGEST_MM = 120.0  # pieces are cut to this before the search: the shorter, the better the bound on their speed
 _WIDEST_ARC = np.radians(35.0)
 _WIDEST_TURN = np.radians(20.0)
 _TOUCH_MM = 0.02  # how near a limit the straight beside the bend may come: nearer, it could not be told apart from it
 
 
+class Clear(NamedTuple):
+    """How clear one bend, or a part of the tube, stays.
+
+    `value_mm` the least clearance that was found, `low_mm` a bound that nothing is below, `near` what
+    is nearest, `stroke_deg` how far the lever has gone there, `part` the nut that comes near (blank: the tube).
+    All inf, blank and nan where nothing is near.
+    """
+
+    value_mm: float
+    low_mm: float
+    near: str
+    stroke_deg: float
+    part: str = ""
+
+
+NOTHING_NEAR = Clear(np.inf, np.inf, "", np.nan)
+
+
+def clears_of(found: Least, names: Sequence[str] | None = None) -> list[Clear]:
+    """What was found for each owner, in the words of a clearance.
+
+    Parameters
+    ----------
+    found : what :func:`body_distances` or :func:`self_distances` returned
+    names : the bodies' names, or None where the tube was held against itself
+    """
+    told = []
+    for value, low, key, at in zip(found.value, found.low, found.key, found.at, strict=True):
+        if np.isfinite(value):
+            told.append(Clear(float(value), float(low), ITSELF if names is None else names[key[1]], float(np.degrees(at[-1]))))
+        else:
+            told.append(NOTHING_NEAR._replace(low_mm=float(low)))
+    return told
+
+
 def body_distances(
-    piece: Workpiece, halves: Sequence[Half], bodies: Sequence[BenderBody], grips_mm: Sequence[float], *,
+    piece: Workpiece, halves: Sequence[Half], bodies: Sequence[BenderBody], grips_mm: Sequence[float], *, nuts_back_mm: Sequence[float] | None = None,
     beside_mm: float = np.inf, until_deg: float = np.inf, tolerance_mm: float = 0.01, share: float = 0.0, enough_mm: float = np.inf, floor_mm: float = -np.inf,
 ) -> Least:  # fmt: skip
     """How near each half comes to the bender's bodies, over the whole stroke of its bend.
@@ -46,22 +83,22 @@ def body_distances(
     piece : the tube
     halves : m of them
     bodies : the bender's bodies
-    grips_mm : for each body, how much tube beside the bend is not held against it [mm]
+    grips_mm : for each body, how much tube beside the bend is not held against it [mm]; a nut is held against all
+    nuts_back_mm : to look at the nuts on the halves and not at the tube: for each half how far behind its seat its nut is pushed [mm]
     beside_mm : see above; inf where all of it counts
     until_deg : look at the stroke no further than this [deg]
     tolerance_mm, share, enough_mm, floor_mm : as in :func:`bendcal.bounding.least`, on the clearance
 
     Returns
     -------
-    Least: `value` (m,) clearance from the tube's outside [mm]; `key` (m, 2) row of the chains and
+    Least: `value` (m,) clearance from the outside [mm]; `key` (m, 2) row of the chains and
     body; `at` (m, 2) [mm] along that row's piece and [rad] of the stroke
     """
-    chains = chains_of(piece, list(halves))
+    chains, thick = _looked_at(piece, halves, [None] * len(halves) if nuts_back_mm is None else nuts_back_mm)
     bend = np.array([half.bend for half in halves], dtype=np.intp)
     held_of = np.array([half.held for half in halves])
     stroke, wound = np.radians(piece.stroke_deg)[bend], piece.arc_mm[bend]
     lever = np.array([body.moves == "lever" for body in bodies])
-    tube = piece.tube_radius_mm
     floor, roof = np.array([body.solid.z_range_mm for body in bodies]).reshape(-1, 2).T
 
     def measure(key: Ints, span: Array) -> Measured:
@@ -83,19 +120,20 @@ def body_distances(
         bound, by_length, by_stroke = motion.nearest(first, last, (a, b), sag, gap, a + share_[:, None] * (b - a), outward)
         # All motion is level: what lies above or below a body stays as far above or below it.
         level = np.maximum(floor[which] - np.maximum(a[:, 2], b[:, 2]), np.minimum(a[:, 2], b[:, 2]) - roof[which])
-        low, found = np.maximum(np.maximum(bound, level) - sag, 0.0) - tube, gap + sag - tube
+        low, found = np.maximum(np.maximum(bound, level) - sag, 0.0) - thick[rows], gap + sag - thick[rows]
         at = np.stack([span[:, 0, 0] + share_ * (span[:, 0, 1] - span[:, 0, 0]), turn], axis=1)
         passes = np.where(held != by_lever, min(beside_mm, 0.0) if beside_mm < np.inf else np.inf, beside_mm) - _TOUCH_MM
         beside = chains.piece[rows] == 0
         low[beside & (low >= passes)], found[beside & (found >= passes)] = np.inf, np.inf
         return Measured(low, found, at, np.stack([sag + by_length, by_stroke], axis=1))
 
-    boxes = _body_boxes(chains, held_of, np.minimum(stroke, np.radians(until_deg)), lever, np.asarray(grips_mm, dtype=float))
+    grips = np.asarray(grips_mm, dtype=float) * (nuts_back_mm is None)
+    boxes = _body_boxes(chains, held_of, np.minimum(stroke, np.radians(until_deg)), lever, grips)
     return least(boxes, measure, len(halves), tolerance=tolerance_mm, share=share, enough=enough_mm, floor=floor_mm)
 
 
 def self_distances(
-    piece: Workpiece, pairs: Sequence[tuple[Half, Half]], *,
+    piece: Workpiece, pairs: Sequence[tuple[Half, Half]], *, nuts_back_mm: Sequence[tuple[float | None, float | None]] | None = None,
     until_deg: float = np.inf, tolerance_mm: float = 0.01, share: float = 0.0, enough_mm: float = 25.0, floor_mm: float = -np.inf,
 ) -> Least:  # fmt: skip
     """How near the swinging half comes to the held half, over the whole stroke.
@@ -108,6 +146,7 @@ def self_distances(
     ----------
     piece : the tube
     pairs : m times (held half, swinging half) of one bend
+    nuts_back_mm : for each pair and each of its halves: None to look at its tube, or how far behind its seat its nut is pushed, to look at that [mm]
     until_deg : look at the stroke no further than this [deg]
     tolerance_mm, share, enough_mm, floor_mm : as in :func:`bendcal.bounding.least`, on the clearance; far from
         itself a tube has no one nearest place, and finding it out takes long
@@ -117,11 +156,11 @@ def self_distances(
     Least: `value` (m,) clearance between the two outsides [mm]; `key` (m, 2) rows of the two
     chains; `at` (m, 3) [mm] along both pieces and [rad] of the stroke
     """
-    still, moving = (chains_of(piece, [pair[i] for pair in pairs]) for i in (0, 1))
+    backs = [(None, None)] * len(pairs) if nuts_back_mm is None else nuts_back_mm
+    (still, thick_still), (moving, thick_moving) = (_looked_at(piece, [pair[i] for pair in pairs], [back[i] for back in backs]) for i in (0, 1))
     bend = np.array([pair[0].bend for pair in pairs], dtype=np.intp)
     stroke, wound = np.radians(piece.stroke_deg)[bend], piece.arc_mm[bend]
     apart = np.pi * piece.die_radius_mm
-    thick = 2 * piece.tube_radius_mm
 
     def measure(key: Ints, span: Array) -> Measured:
         one, other = key[:, 0], key[:, 1]
@@ -144,6 +183,7 @@ def self_distances(
         level = np.maximum(  # all motion is level
             np.minimum(a[:, 2], b[:, 2]) - np.maximum(first[:, 2], last[:, 2]), np.minimum(first[:, 2], last[:, 2]) - np.maximum(a[:, 2], b[:, 2])
         )
+        thick = thick_still[one] + thick_moving[other]
         low = np.maximum(np.maximum(bound, level) - sags, 0.0) - thick
         low[far[0] + far[1] + wound[owner] < apart] = np.inf
         lengths = span[:, :2, 1] - span[:, :2, 0]
@@ -153,6 +193,18 @@ def self_distances(
 
     boxes = _pair_boxes(still, moving, np.minimum(stroke, np.radians(until_deg)))
     return least(boxes, measure, len(pairs), tolerance=tolerance_mm, share=share, enough=enough_mm, floor=floor_mm)
+
+
+def _looked_at(piece: Workpiece, halves: Sequence[Half], backs_mm: Sequence[float | None]) -> tuple[Chains, Array]:
+    """The chains of the halves, of their tube or of the nut on it, and half the width of what each row is [mm]."""
+    parts: list[tuple[list[int], Chains, Array]] = []
+    if tubes := [i for i, back in enumerate(backs_mm) if back is None]:
+        parts.append((tubes, chains_of(piece, [halves[i] for i in tubes]), np.full(len(tubes), piece.tube_radius_mm)))
+    if nuts := [i for i, back in enumerate(backs_mm) if back is not None]:
+        some = [halves[i] for i in nuts]
+        parts.append((nuts, nut_chains(piece, some, [backs_mm[i] for i in nuts]), np.array([piece.nut_on(half).corners_mm / 2 for half in some])))
+    placed = [chains._replace(owner=np.array(which)[chains.owner]) for which, chains, _ in parts]
+    return Chains(*(np.concatenate(column) for column in zip(*placed, strict=True))), np.concatenate([half_mm[chains.owner] for _, chains, half_mm in parts])
 
 
 def _chords(chains: Chains, rows: Ints, span: Array, die_radius_mm: float, held) -> tuple[Array, Array, Array]:

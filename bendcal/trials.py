@@ -2,7 +2,7 @@
 
 A trial is one bend, the end that leads, and the bends that are made before it. What is near the
 held half does not depend on the swinging half, nor the other way round, so each half is looked at
-once for all trials that share it; only what passes both is held against itself.
+once for all trials that share it; only what passes both is held against itself, and last come the nuts.
 """
 
 from __future__ import annotations
@@ -14,13 +14,12 @@ from typing import NamedTuple
 import numpy as np
 
 from bendcal.bodies import BenderBody
-from bendcal.bounding import Least
+from bendcal.nut_places import GRIP, NutPlaces
 from bendcal.stroke import Half, Workpiece
-from bendcal.sweep import body_distances, self_distances
+from bendcal.sweep import ITSELF, NOTHING_NEAR, Clear, body_distances, clears_of, self_distances
 
 __all__ = ["ITSELF", "Clear", "Trial", "Trials", "halves_of"]
 
-ITSELF = "the tube itself"
 _AT_ONCE = 256  # halves or pairs in one search: enough to share its overhead, few enough to hold in memory
 
 
@@ -30,22 +29,6 @@ class Trial(NamedTuple):
     bend: int
     feed: str
     made: int
-
-
-class Clear(NamedTuple):
-    """How clear a trial stays.
-
-    `value_mm` the least clearance that was found, `low_mm` a bound that nothing is below, `near` what
-    is nearest, `stroke_deg` how far the lever has gone there. All inf, blank and nan where nothing is near.
-    """
-
-    value_mm: float
-    low_mm: float
-    near: str
-    stroke_deg: float
-
-
-NOTHING_NEAR = Clear(np.inf, np.inf, "", np.nan)
 
 
 def halves_of(trial: Trial, bends: int) -> tuple[Half, Half]:
@@ -83,6 +66,11 @@ class Trials:
     _halves: dict[Half, Clear] = field(default_factory=dict)
     _pairs: dict[tuple[Half, Half], Clear] = field(default_factory=dict)
     _answers: dict[Trial, Clear] = field(default_factory=dict)
+    _places: dict[Trial, dict[str, float]] = field(default_factory=dict)
+    _nuts: NutPlaces = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._nuts = NutPlaces(self.piece, self.bodies, self._grips, self.keep_mm, self._how())
 
     def ask(self, trials: Iterable[Trial]) -> list[Clear]:
         """How clear each trial stays; one that hits a body is not looked at further."""
@@ -92,13 +80,25 @@ class Trials:
         self._look_at(half for halves in split.values() for half in halves)
         passed = [t for t in new if all(self.passes(self._halves[half]) for half in split[t])]
         self._look_at_pairs(split[trial] for trial in passed)
+        nuts = self._look_at_nuts([trial for trial in passed if self.passes(self._pairs[split[trial]])], split) if self.piece.nuts else {}
         for trial in new:
             told = [self._halves[half] for half in split[trial]]
             if split[trial] in self._pairs:
                 told.append(self._pairs[split[trial]])
+            if trial in nuts:
+                told.append(nuts[trial])
             self._answers[trial] = min(told, key=lambda clear: clear.value_mm)._replace(low_mm=min(clear.low_mm for clear in told))
         self.asked += len(new)
         return [self._answers[trial] for trial in trials]
+
+    def nuts_back_mm(self, trial: Trial) -> dict[str, float]:
+        """Where the nuts on the tube are pushed for a trial that was asked for: letter → how far behind its seat [mm]."""
+        return dict(self._places.get(trial, {}))
+
+    def _look_at_nuts(self, trials: list[Trial], split: dict[Trial, tuple[Half, Half]]) -> dict[Trial, Clear]:
+        told = self._nuts.told([split[trial] for trial in trials])
+        self._places.update({trial: places for trial, (places, _) in zip(trials, told, strict=True)})
+        return {trial: clear for trial, (_, clear) in zip(trials, told, strict=True)}
 
     def first_contact(self, trial: Trial, *, within_deg: float = 0.05) -> Clear:
         """How far the lever goes before a trial that does not pass comes nearer than is wanted, and to what.
@@ -108,27 +108,31 @@ class Trials:
         trial : one that does not pass
         within_deg : how closely the angle is found [deg]
         """
-        halves = halves_of(trial, self.piece.bends)
+        if (told := self._answers.get(trial)) is not None and told.near == GRIP:
+            return told  # no place at all for a nut: before anything moves
         low, high = 0.0, float(self.piece.stroke_deg[trial.bend])
-        met = self._within(halves, 0.0)
+        met = self._within(trial, 0.0)
         if met.value_mm < self.keep_mm:
             return met._replace(stroke_deg=0.0)
         while high - low > within_deg:
             middle = (low + high) / 2
-            found = self._within(halves, middle)
+            found = self._within(trial, middle)
             if found.value_mm < self.keep_mm:
                 high, met = middle, found
             else:
                 low = middle
-        return self._within(halves, high)._replace(stroke_deg=high) if met.value_mm >= self.keep_mm else met._replace(stroke_deg=high)
+        return self._within(trial, high)._replace(stroke_deg=high) if met.value_mm >= self.keep_mm else met._replace(stroke_deg=high)
 
-    def _within(self, halves: tuple[Half, Half], until_deg: float) -> Clear:
+    def _within(self, trial: Trial, until_deg: float) -> Clear:
         """How clear it stays until the lever has gone so far."""
+        halves = halves_of(trial, self.piece.bends)
         how = {"tolerance_mm": 0.01, "enough_mm": self.keep_mm, "floor_mm": self.keep_mm, "until_deg": until_deg}
-        told = _told(self_distances(self.piece, [halves], **how), None)
+        told = clears_of(self_distances(self.piece, [halves], **how))
         if self.bodies:
             found = body_distances(self.piece, halves, self.bodies, self._grips, beside_mm=self.keep_mm, **how)
-            told += _told(found, [body.body for body in self.bodies])
+            told += clears_of(found, [body.body for body in self.bodies])
+        if places := self._places.get(trial):
+            told.append(self._nuts.at(halves, places, how.pop("until_deg"), how))
         return min(told, key=lambda clear: clear.value_mm)
 
     def passes(self, clear: Clear) -> bool:
@@ -153,22 +157,11 @@ class Trials:
         for first in range(0, len(missing), _AT_ONCE):
             some = missing[first : first + _AT_ONCE]
             found = body_distances(self.piece, some, self.bodies, self._grips, beside_mm=self.keep_mm, **self._how())
-            self._halves.update(zip(some, _told(found, [body.body for body in self.bodies]), strict=True))
+            self._halves.update(zip(some, clears_of(found, [body.body for body in self.bodies]), strict=True))
 
     def _look_at_pairs(self, pairs: Iterable[tuple[Half, Half]]) -> None:
         missing = [pair for pair in dict.fromkeys(pairs) if pair not in self._pairs]
         for first in range(0, len(missing), _AT_ONCE):
             some = missing[first : first + _AT_ONCE]
             found = self_distances(self.piece, some, **self._how())
-            self._pairs.update(zip(some, _told(found, None), strict=True))
-
-
-def _told(found: Least, names: list[str] | None) -> list[Clear]:
-    told = []
-    for value, low, key, at in zip(found.value, found.low, found.key, found.at, strict=True):
-        if np.isfinite(value):
-            near = ITSELF if names is None else names[key[1]]
-            told.append(Clear(float(value), float(low), near, float(np.degrees(at[-1]))))
-        else:
-            told.append(NOTHING_NEAR._replace(low_mm=float(low)))
-    return told
+            self._pairs.update(zip(some, clears_of(found), strict=True))

@@ -11,7 +11,7 @@ from matplotlib.patches import Circle, Rectangle
 from bendcal.bodies import BenderBody
 from bendcal.figures.bender_view import BenderView, bender_view
 from bendcal.figures.paper import BLUE, GREY, INK, MM_PER_POINT, PALE, PAPER, Picture, canvas, line, printable, text_width_mm, write
-from bendcal.figures.shapes import Strokes, around, arrow, badge, outline
+from bendcal.figures.shapes import Strokes, around, arrow, badge, hexagon, outline
 from bendcal.figures.twist_clock import draw_clock
 from bendcal.marks import MarkSheet
 from bendcal.plans import Plan
@@ -23,7 +23,7 @@ STEP_WIDTH_MM, _HEAD_MM, _CLOCK_MM, _CLOCK_TALL_MM, _MOST_MM = 106.0, 12.0, 39.5
 _SIDE_MM, _ABOVE_MM = 7.5, 11.0  # room for the ends' letters and heights
 #: What the pictures show.
 KEY = (
-    "From above. White arrow: the reference, with the mark on it; dashed: where the bend takes the tube; waves: tube left out.",
+    "From above. White arrow: the reference, the mark on it; white block: a nut; dashed: where the bend takes the tube; waves: tube left out.",
     "Clocks: seen from end A towards B; the tube bends towards their black triangle; up is off the bench. Solid: the line now; dashed: before.",
 )
 _REFERENCE = np.array([(0.0, 0.0), (-1.7, -2.0), (-0.7, -2.0), (-0.7, -4.4), (0.7, -4.4), (0.7, -2.0), (1.7, -2.0)])
@@ -147,6 +147,7 @@ def _drawn(view: BenderView, at, scale: float) -> np.ndarray:
     ways = [at(way) for way in (view.held_mm, view.swung_mm)]
     ways += [np.array([at((0.0, -view.die_radius_mm)), at((view.arc_mm, -view.die_radius_mm))]), at(_after(view))]
     points = [np.linspace(p, q, 2 + int(np.hypot(*(q - p)))) for way in ways for p, q in zip(way, way[1:], strict=False)]
+    points += [at(faces[0]) + share * (at(faces[1]) - at(faces[0]))[None] for faces, _ in view.nuts_mm for share in (0.0, 0.5, 1.0)]
     die = [around(at((0.0, 0.0)), share * view.die_radius_mm * scale, 0.0, 360.0, points=24) for share in (0.0, 0.5, 1.0)]
     return np.concatenate([*points, *die, _tip(view, at) + _REFERENCE])
 
@@ -238,6 +239,8 @@ def _tube(ax: Axes, view: BenderView, at, scale: float) -> None:
     layers += [((a[2] + b[2]) / 2, a, b, color, width) for a, b, color in cut]
     layers.sort(key=lambda each: each[0])
     ax.add_artist(Strokes(np.array([at(np.stack(each[1:3])) for each in layers]), [each[3] for each in layers], [each[4] for each in layers], ["round"] * len(layers), zorder=2.5))
+    for faces, corners in view.nuts_mm:
+        hexagon(ax, at(faces), corners / 2 * scale, zorder=2.6)
     mark = at((view.mark_x_mm, -view.die_radius_mm))
     half = view.tube_radius_mm * scale + 1.6
     line(ax, [mark - [0.0, half], mark + [0.0, half]], color=BLUE, width=2.4, zorder=4.2)

@@ -33,6 +33,7 @@ class BenderView:
     line_deg, before_deg : where the line drawn along the tube has to be, and where it was; clockwise seen from end A, from the
         side that the tube bends to; `before_deg` None at the first bend and after a turn end for end
     dial_deg : how far the lever goes
+    nuts_mm : of each nut on the tube the middles of its two faces, (2, 3), and its width across corners [mm]
     die_radius_mm, tube_radius_mm : [mm]
     """
 
@@ -49,6 +50,7 @@ class BenderView:
     dial_deg: float
     die_radius_mm: float
     tube_radius_mm: float
+    nuts_mm: tuple[tuple[np.ndarray, float], ...] = ()
 
     @property
     def extent_mm(self) -> tuple[np.ndarray, np.ndarray]:
@@ -82,6 +84,10 @@ def bender_view(piece: Workpiece, sheet: MarkSheet, plan: Plan, step: int) -> Be
     k, longest = here.bend - 1, _LONGEST * piece.die_radius_mm
     held, held_breaks = _shortened(scene.held_mm, longest)
     swung, swung_breaks = _shortened(scene.swung_mm, longest)
+    nuts = []
+    for nut, faces in scene.nuts:
+        true, drawn = (scene.held_mm, held) if (nut.letter == here.feed) else (scene.swung_mm, swung)
+        nuts.append((_on_shortened(faces, true, drawn), nut.corners_mm))
     # The mark lies before the bend's start where end A leads, else beyond its end: in the bender that is the same side.
     ahead = sheet.start_mm[k] - sheet.mark_mm[k] if here.feed == "A" else sheet.mark_mm[k] - sheet.end_mm[k]
     line_at = float(wrap_deg(-round(here.clock_deg, 1)))
@@ -89,6 +95,7 @@ def bender_view(piece: Workpiece, sheet: MarkSheet, plan: Plan, step: int) -> Be
     return BenderView(
         here, step == 1, held, swung, float(piece.arc_mm[k]), -float(ahead), np.concatenate([held_breaks, swung_breaks]),
         (float(scene.held_mm[-1, 2]), float(scene.swung_mm[-1, 2])), line_at, before, float(piece.stroke_deg[k]), piece.die_radius_mm, piece.tube_radius_mm,
+        tuple(nuts),
     )  # fmt: skip
 
 
@@ -100,3 +107,15 @@ def _shortened(points: np.ndarray, longest: float) -> tuple[np.ndarray, np.ndarr
     step = step * (kept / np.where(length > 0, length, 1.0))[:, None]
     short = np.concatenate([points[:1], points[0] + np.cumsum(step, axis=0)])
     return short, (short[:-1] + short[1:])[length > longest + 1e-9] / 2
+
+
+def _on_shortened(faces: np.ndarray, true: np.ndarray, drawn: np.ndarray) -> np.ndarray:
+    """Where a nut on the last straight lies when that is drawn shorter: as far from the nearer end of it as it is, but never in the break."""
+    whole, along = float(np.linalg.norm(true[-1] - true[-2])), drawn[-1] - drawn[-2]
+    kept = float(np.linalg.norm(along))
+    from_end = np.linalg.norm(faces - true[-1], axis=1)  # of the inner face, then of the outer one
+    if whole > kept + 1e-9 and from_end[0] > kept / 2:
+        long = from_end[0] - from_end[1]
+        beyond = whole - from_end[0] + long <= kept / 2  # it has its place between the bend and the break
+        from_end = from_end - whole + kept if beyond else np.array([kept / 2, kept / 2 - long])
+    return drawn[-1] - from_end[:, None] * along / kept

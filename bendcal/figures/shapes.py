@@ -14,7 +14,7 @@ from matplotlib.text import Text
 
 from bendcal.figures.paper import GREY, INK, PALE, PAPER, line, printable, text_width_mm, write
 
-__all__ = ["Strokes", "around", "arrow", "badge", "dimension", "outline", "towards", "tube_outline"]
+__all__ = ["Strokes", "around", "arrow", "badge", "dimension", "hexagon", "outline", "towards", "tube_outline"]
 
 
 def outline(ax: Axes, points: Sequence, *, fill: str = PALE, edge: str = INK, width: float = 0.8, hatch: str | None = None, zorder: float = 2.0):
@@ -128,6 +128,19 @@ def tube_outline(centre: np.ndarray, half_mm: float) -> np.ndarray:
     along /= np.hypot(along[:, 0], along[:, 1])[:, None]
     side = half_mm * np.column_stack([-along[:, 1], along[:, 0]])
     return np.vstack([centre + side, (centre - side)[::-1]])
+
+
+def hexagon(ax: Axes, faces: np.ndarray, half: float, *, zorder: float = 2.0) -> None:
+    """A nut from the side, between the middles of its two faces (2, 2), `half` across its corners [mm]; seen end on where these nearly coincide."""
+    along = faces[1] - faces[0]
+    length = float(np.hypot(*along))
+    if length < 0.3 * half:
+        outline(ax, around(faces.mean(axis=0), half, 0.0, 360.0, points=7), fill=PAPER, width=0.8, zorder=zorder)
+        return
+    side = half * np.array([-along[1], along[0]]) / length
+    outline(ax, [faces[0] + side, faces[1] + side, faces[1] - side, faces[0] - side], fill=PAPER, width=0.8, zorder=zorder)
+    for share in (-0.5, 0.5):
+        line(ax, faces + share * side, width=0.6, zorder=zorder + 0.1)
 
 
 def around(centre: Sequence, radius: float, from_deg: float, to_deg: float, *, points: int = 49) -> np.ndarray:

@@ -61,6 +61,8 @@ ENDS = (
     Column("uses_sd_mm", "length", least=0),
     Column("straight_mm", "length", least=0),
     Column("nut_mm", "length", above=0),
+    Column("nut_flats_mm", "length", above=0),
+    Column("nut_length_mm", "length", above=0),
     Column("note"),
 )
 

@@ -25,7 +25,7 @@ _NAMES = {
     },
     "end": {
         "end": "Name", "form": "Form", "uses_mm": "Uses of the tube", "uses_sd_mm": "Known to within", "straight_mm": "Straight behind it",
-        "nut_mm": "Straight for the nut", "note": "Note",
+        "nut_mm": "Straight for the nut", "nut_flats_mm": "Spanner of the nut", "nut_length_mm": "Length of the nut", "note": "Note",
     },
     "flare": {
         "end": "End", "before_mm": "Length before", "after_mm": "Length after", "length_tool": "Measured with", "date": "Date",
@@ -56,7 +56,8 @@ HINTS = {
     },
     "end": {
         "end": "such as m10-double", "form": "choose", "uses_mm": "beyond the seat, such as 5", "uses_sd_mm": "such as 0.5",
-        "straight_mm": "for nut and flaring tool", "nut_mm": "may stay empty",
+        "straight_mm": "for nut and flaring tool", "nut_mm": "may stay empty", "nut_flats_mm": "across its flats, such as 11",
+        "nut_length_mm": "the nut alone, such as 15",
     },
     "flare": {"end": "an end of this shop", "before_mm": "straight piece", "after_mm": "cut end to seat", "date": "today's if empty"},
     "stock": {

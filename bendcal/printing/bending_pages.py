@@ -47,6 +47,8 @@ def lay_out_bending(sheet: MarkSheet, plan: Plan, *, bodies: Sequence[BenderBody
     pages = Pages(paper, f"{sheet.line.line}: {sheet.tube.tube} on {sheet.bender.bender}, the bends in the bender", check="")
     pages.heading("The bends in the bender")
     pages.text(_INTRO, after=2.0)
+    for words in plan.nuts_told:
+        pages.text(words, after=2.0)
     for words in KEY:
         pages.text(words, size=8.5, color=GREY)
     own = [body for body in bodies if body.bender == sheet.bender.bender]

@@ -20,7 +20,7 @@ __all__ = ["Body", "Ellipsoid", "KeepAway", "LineScene", "Tag", "line_scene"]
 
 Array = NDArray[np.float64]
 
-#: How nuts and clips are drawn, in outside diameters of the tube: near enough to look at (common practice).
+#: How clips, and nuts of which nobody says how large they are, are drawn, in outside diameters of the tube: near enough to look at (common practice).
 _NUT_HALF, _NUT_LONG, _NUT_BACK, _CLIP_HALF, _CLIP_LONG = 1.2, 3.0, 0.7, 1.15, 1.6
 
 
@@ -177,9 +177,10 @@ def _fitting(name: str, end: End, seat: Array, into: Array, od: float, room_mm: 
     if not profile:
         return []
     bodies = [Body("fitting", f"{end.form} at end {name}", revolved(seat, into, [(od * x, od * r) for x, r in profile], sides=10))]
-    first, last = _NUT_BACK * od, min((_NUT_BACK + _NUT_LONG) * od, room_mm)
+    first = _NUT_BACK * od
+    last = min(first + (end.nut_length_mm or _NUT_LONG * od), room_mm)
     if last - first > 0.5 * od:
-        half = _NUT_HALF * od
+        half = end.nut_corners_mm / 2 if end.nut_corners_mm else _NUT_HALF * od
         nut = [(first, 0.5 * od), (first, 0.8 * half), (first + 0.25 * (last - first), half), (last, half), (last, 0.5 * od)]
         bodies.append(Body("fitting", f"nut at end {name}", revolved(seat, into, nut, sides=6)))
     return bodies

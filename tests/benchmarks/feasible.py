@@ -4,7 +4,7 @@ Lines are invented: random legs, angles and twists, in a bender with a plate, a 
 The plain way steps through every stroke (a point each 2 mm of tube, 60 places of the lever) and tries all n!·2ⁿ
 orders with either end leading at each bend. Printed, as ratios that travel between machines: how often both give
 the same answer, how many times longer the plain way takes when it samples each distinct trial once (measured) and
-when it steps through every order anew (reckoned from that), and how the search's time grows.
+when it steps through every order anew (reckoned from that), and how the search's time grows, without nuts on the tube and with one.
 
     python tests/benchmarks/feasible.py [lines of each size, 12]
 """
@@ -12,6 +12,7 @@ when it steps through every order anew (reckoned from that), and how the search'
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from math import factorial
 from pathlib import Path
 from time import perf_counter
@@ -22,6 +23,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from bendcal.bodies import BenderBody  # noqa: E402
 from bendcal.feasible import KEEP_MM, PLENTY_MM  # noqa: E402
+from bendcal.nuts import Nut  # noqa: E402
 from bendcal.orders import Way, trials_of  # noqa: E402
 from bendcal.searching import easiest  # noqa: E402
 from bendcal.solids import Solid  # noqa: E402
@@ -93,14 +95,17 @@ def growth(lines: int) -> None:
     self_clearance_mm(piece, 1, "A", 0b1101, steps=60, step_mm=2.0)
     one = perf_counter() - start
     print("\nTime as a multiple of one trial of four bends sampled the plain way:")
-    print("bends  can be bent  plain order  turned  trials: median, most  of       time: median, most       seconds here: median, most")
-    for bends in (2, 4, 6, 8, 10, 12):
+    print("bends (n: a nut on end A)\n       can be bent  plain order  turned  trials: median, most  of       time: median, most       seconds here: median, most")
+    for bends, nutted in ((2, False), (4, False), (6, False), (8, False), (10, False), (10, True), (12, False)):
         rng = np.random.default_rng(bends)
-        told = [search(random_piece(rng, bends, straight=(30, 130))) for _ in range(lines)]
+        pieces = [random_piece(rng, bends, straight=(30, 130)) for _ in range(lines)]
+        if nutted:  # an 11 mm hexagon, 15 mm long, on end A
+            pieces = [replace(piece, nuts=(Nut("A", 15.0, 12.7, 5.0, float(piece.straight_mm[0]) - 5.0),), in_bender_mm=(GRIP_MM, GRIP_MM)) for piece in pieces]
+        told = [search(piece) for piece in pieces]
         seconds, asked = np.array([t for _, t, _ in told]), np.array([n for _, _, n in told])
         ways = [found.ways[0] for found, _, _ in told if found.ways]
         print(
-            f"{bends:5d}  {len(ways):5d} of {lines:<3d}  {sum(w.trouble == 0 for w in ways):11d}  {sum(w.turns > 0 for w in ways):6d}  "
+            f"{bends:5d}{'n' if nutted else ' '} {len(ways):5d} of {lines:<3d}  {sum(w.trouble == 0 for w in ways):11d}  {sum(w.turns > 0 for w in ways):6d}  "
             f"{np.median(asked):8.0f}  {asked.max():8d}    {bends * 2**bends:6d}  {np.median(seconds) / one:8.1f}×  {seconds.max() / one:8.1f}×      "
             f"{np.median(seconds):8.2f}  {seconds.max():8.2f}"
         )

@@ -143,7 +143,7 @@ def in_the_way() -> dict[str, list[dict]]:
 def tables() -> dict[str, list[dict]]:
     """Every CSV of the sample folder as rows, by its path in the folder."""
     limits = ("dial_step_deg", "dial_max_deg", "min_leg_mm", "min_between_mm", "min_last_mm", "note")
-    end_columns = ("end", "form", "uses_mm", "uses_sd_mm", "straight_mm", "nut_mm", "note")
+    end_columns = ("end", "form", "uses_mm", "uses_sd_mm", "straight_mm", "nut_mm", "nut_flats_mm", "nut_length_mm", "note")
     stock_columns = ("piece", "tube", "length_mm", "form", "count", "note")
     return {
         "benders.csv": [

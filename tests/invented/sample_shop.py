@@ -131,12 +131,12 @@ MEASURED_OUTSIDE = ("S5",)
 SWAPPED_DIGITS = "S6"
 
 ENDS = (
-    # end, form, uses_mm, uses_sd_mm, straight_mm, nut_mm
-    ("m10-double", "double flare", 5.0, 0.4, 32, 24, "3/16 tube, M10 x 1 nut"),
-    ("m10-bubble", "bubble flare", 4.0, 0.4, 32, 24, "3/16 tube, M10 x 1 nut"),
-    ("m12-double", "double flare", 6.0, 0.5, 36, 27, "1/4 tube, M12 x 1 nut"),
-    ("8mm-bubble", "bubble flare", 5.0, 0.5, 42, 31, "8 mm tube, M14 x 1.5 nut"),
-    ("8mm-olive", "olive", 6.0, 0.5, 40, 28, "8 mm fuel fitting; never on a brake line"),
+    # end, form, uses_mm, uses_sd_mm, straight_mm, nut_mm, nut_flats_mm, nut_length_mm
+    ("m10-double", "double flare", 5.0, 0.4, 32, 24, 11, 15, "3/16 tube, M10 x 1 nut"),
+    ("m10-bubble", "bubble flare", 4.0, 0.4, 32, 24, 11, 15, "3/16 tube, M10 x 1 nut"),
+    ("m12-double", "double flare", 6.0, 0.5, 36, 27, 13, 17, "1/4 tube, M12 x 1 nut"),
+    ("8mm-bubble", "bubble flare", 5.0, 0.5, 42, 31, 17, 19, "8 mm tube, M14 x 1.5 nut"),
+    ("8mm-olive", "olive", 6.0, 0.5, 40, 28, 17, 16, "8 mm fuel fitting; never on a brake line"),
 )
 STOCK = (
     # piece, tube, length_mm, form, count
