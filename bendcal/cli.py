@@ -48,6 +48,10 @@ examples:
   bendcal notebooks
   bendcal notebooks --shop "my shop"
 
+It ends with 0 when the job is done, with 2 where it cannot be done as asked (a file, a
+name or a number is wrong), and bendcal plan with 3 where no way was found to bend the
+line on its bender.
+
 A shop is a folder with benders.csv, tubes.csv and offcuts.csv in it, and lines.csv
 for the lines to be made; sample_measurements is one, and is invented.
 
@@ -78,7 +82,8 @@ def main(words: Sequence[str] | None = None) -> int:
 
     Returns
     -------
-    0, or 2 where something is in the way; what, and what to do, goes to the error output
+    0; 2 where something is in the way, and what, and what to do, goes to the error output; 3 where ``plan`` found no way to bend
+    the line
 
     Examples
     --------
@@ -91,7 +96,7 @@ def main(words: Sequence[str] | None = None) -> int:
     except SystemExit as stop:  # argparse has said why
         return int(stop.code or 0)
     try:
-        asked.does(asked)
+        code = asked.does(asked)
         asked.notices.finish()
     except BrokenPipeError:  # what was printed is read by a program that has seen enough
         sys.stdout = None
@@ -100,7 +105,7 @@ def main(words: Sequence[str] | None = None) -> int:
         asked.notices.finish(getattr(error, "faults", ()))
         print(f"bendcal: {_sentence(error)}", file=sys.stderr)
         return 2
-    return 0
+    return code or 0
 
 
 def _speak_plainly() -> None:

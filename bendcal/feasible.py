@@ -37,7 +37,7 @@ MOST_TRIALS = 12_000
 @long_work
 def plan_bending(
     shop: Shop, cal: Calibration, line: str | Line, *, bodies: Sequence[BenderBody] | None = None,
-    keep_mm: float = KEEP_MM, mend: bool = True, most_trials: int = MOST_TRIALS,
+    keep_mm: float = KEEP_MM, mend: bool = True, most_trials: int = MOST_TRIALS, sheet: MarkSheet | None = None,
 ) -> Plans:  # fmt: skip
     """Whether and how a line can be bent on its bender, the best way first.
 
@@ -50,6 +50,7 @@ def plan_bending(
     keep_mm : clearance that the tube has to keep from bodies and from itself [mm]
     mend : where it cannot be bent, try out what would mend it
     most_trials : break the search off after about so many trials of one bend
+    sheet : the line as :func:`bendcal.mark_out` marks it without further wishes, if that was done already
 
     Returns
     -------
@@ -79,11 +80,13 @@ def plan_bending(
         raise ValueError(f"keep_mm is {keep_mm}; the clearance to keep is 0 mm or more.")
     line = shop.line(line) if isinstance(line, str) else line
     try:
-        sheet = mark_out(shop, cal, line)
+        sheet = mark_out(shop, cal, line) if sheet is None else sheet
     except LegTooShort as error:
         legs = zip(error.leg, error.missing_mm, strict=True)
-        rules = tuple(Finding("overlap", str(error), "geometry", True, leg, missing) for leg, missing in legs)
-        return _mended(Plans(line.line, line.bender, why_not=(str(error),), rules=rules), shop, cal, line, bodies, keep_mm, mend, ())
+        said = str(error).removeprefix(f"Line {line.line!r} cannot be bent: ")
+        said = said[0].upper() + said[1:]
+        rules = tuple(Finding("overlap", said, "geometry", True, leg, missing) for leg, missing in legs)
+        return _mended(Plans(line.line, line.bender, why_not=(said,), rules=rules), shop, cal, line, bodies, keep_mm, mend, ())
     if bodies is None:
         shop.need("bender_bodies.csv")
         bodies = tuple(body for body in shop.bodies if body.bender == line.bender)

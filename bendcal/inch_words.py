@@ -11,8 +11,12 @@ __all__ = ["ROUNDED", "with_inches"]
 #: To stand once where inches are printed: added up, or read back into mm, they do not give the mm beside them.
 ROUNDED = "The mm decide: inches are rounded to the nearest thirty-second."
 
-#: A length that stands alone: the sides of "4.76 × 0.71 mm" are the tube's name rather than lengths to be set off.
-_LENGTH = re.compile(r'(?<!× )(?<![\d.])(\d+(?:\.\d+)?) mm\b(?! \([^)]*")')
+#: A length, unless its inches stand behind it.
+_LENGTH = re.compile(r'(?<![\d.])(\d+(?:\.\d+)?) mm\b(?! \([^)]*")')
+
+#: Behind a × this length or more is that of several alike pieces; a smaller one is a wall: "4.76 × 0.71 mm" is a tube's
+#: name rather than a length to be set off [mm].
+_NO_WALL_MM = 10.0
 
 
 def with_inches(sentence: str, inches: bool = True) -> str:
@@ -28,12 +32,16 @@ def with_inches(sentence: str, inches: bool = True) -> str:
     --------
     >>> with_inches("Cut 929.8 mm, square; the tube is 4.76 × 0.71 mm and came out 0.2 mm thick.")
     'Cut 929.8 mm (36 19/32"), square; the tube is 4.76 × 0.71 mm and came out 0.2 mm thick.'
+    >>> with_inches("3 × 100 mm for practice")
+    '3 × 100 mm (3 15/16") for practice'
     """
     if not inches:
         return sentence
 
     def both(found: re.Match[str]) -> str:
-        text = inch_text(float(found[1]))
-        return found[0] if text == '0"' else f"{found[0]} ({text})"
+        mm = float(found[1])
+        text = inch_text(mm)
+        wall = mm < _NO_WALL_MM and sentence[: found.start()].endswith("× ")
+        return found[0] if wall or text == '0"' else f"{found[0]} ({text})"
 
     return _LENGTH.sub(both, sentence)

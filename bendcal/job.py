@@ -200,12 +200,12 @@ def _bent(shop: Shop, cal: Calibration, sheet: MarkSheet) -> tuple[MarkSheet, tu
     """The line marked for the best order of its bends, what was found of orders, whether bodies were known, and what stops the line."""
     line = sheet.line
     bodies = tuple(body for body in shop.bodies if body.bender == line.bender)  # none where that file has faults: the shop's cautions tell it
-    plans = plan_bending(shop, cal, line, bodies=bodies, mend=False, most_trials=_MOST_TRIALS)
+    plans = plan_bending(shop, cal, line, bodies=bodies, mend=False, most_trials=_MOST_TRIALS, sheet=sheet)
     found = plans, bool(bodies)
     if plans.best is None:
         stops = plans.complete or any(one.stops for one in plans.rules)
         return sheet, found, (plans.sentence, "Ask for this line alone to see what would mend it (bendcal plan).") if stops else ()
-    return mark_out_planned(shop, cal, line, plans=plans), found, ()
+    return mark_out_planned(shop, cal, line, plans=plans, sheet=sheet), found, ()
 
 
 def order_of_making(sheets: Sequence[MarkSheet]) -> tuple[Task, ...]:

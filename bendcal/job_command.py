@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 from bendcal.calibration import Calibration
-from bendcal.entries import save_line
+from bendcal.entries import save_mirrored
+from bendcal.inch_words import ROUNDED, with_inches
 from bendcal.job import Job, plan_job
-from bendcal.job_report import bending_sentences, clips_table, fittings_table, order_table, tube_table
+from bendcal.job_report import bending_sentences, clips_table, fittings_table, order_table, practice_sentences, tube_table
 from bendcal.layout import paragraph
 from bendcal.measures import length_mm
-from bendcal.mirror import PLANES, mirrored
+from bendcal.mirror import PLANES
 from bendcal.notices import print_list
 from bendcal.shop import Shop
 from bendcal.supports import supports_for
@@ -38,7 +39,7 @@ def add_commands(jobs, shop: Callable[[str], Shop], read: Callable[[str], tuple[
     job.add_argument("lines", metavar="LINE", nargs="*", help="lines of lines.csv; all of them if left out")
     job.add_argument("--kerf", metavar="MM", default="0", help="what one cut of the saw takes; a rolling cutter takes 0 (0 if left out)")
     job.add_argument("--usable", metavar="MM", default="200", help="the least rest that is worth keeping (200 mm if left out)")
-    job.add_argument("--inches", action="store_true", help="the tables in inches and thirty-seconds instead of mm")
+    job.add_argument("--inches", action="store_true", help="the tables in inches and thirty-seconds instead of mm; in sentences both")
     job.set_defaults(does=lambda asked: _job(asked, read))
 
     mirror = jobs.add_parser("mirror", help="a mirrored copy of a line for the other side", description="Write the mirror image of a line into the shop folder, as a line of its own.")
@@ -57,18 +58,24 @@ def _job(asked: argparse.Namespace, read: Callable[[str], tuple[Shop, Calibratio
         raise ValueError(f"There is no line in {shop.folder}: lines.csv names them, and lines/NAME.csv holds each one's corners.")
     job = plan_job(shop, cal, lines=asked.lines or None, kerf_mm=kerf, usable_mm=usable)
     print(paragraph(BEFORE), end="\n\n")
+
+    def told(sentences: Iterable[str]) -> list[str]:
+        return [with_inches(said, asked.inches) for said in sentences]
+
     for refused in job.refused:
-        print_list(f"{refused.line} is not to be cut as it is; put right first:", refused.reasons)
+        print_list(f"{refused.line} is not to be cut as it is; put right first:", told(refused.reasons))
     if job.tasks:
         benders, tubes = job.changes
         print(f"The order of making; changes of bender: {benders}, of tube: {tubes}.")
         print(order_table(job, inches=asked.inches), end="\n\n")
-    print_list("How the bends are made:", bending_sentences(job))
-    _practice(job)
+    if asked.inches:
+        print(paragraph(ROUNDED), end="\n\n")
+    print_list("How the bends are made:", told(bending_sentences(job)))
+    print_list("To practise first, on scrap of the same lot:", told(practice_sentences(job)))
     for tube, cuts in job.cuts.items():
-        print_list(f"{tube}, cut from:", cuts.sentences)
+        print_list(f"{tube}, cut from:", told(cuts.sentences))
     print(tube_table(job, inches=asked.inches), end="\n\n")
-    print_list("To buy:", [total.sentence for total in job.totals if total.missing_mm])
+    print_list("To buy:", told(total.sentence for total in job.totals if total.missing_mm))
     if job.fittings.nuts:
         print(fittings_table(job), end="\n\n")
     if job.tasks:
@@ -76,20 +83,16 @@ def _job(asked: argparse.Namespace, read: Callable[[str], tuple[Shop, Calibratio
         print(paragraph(SPACINGS), end="\n\n")
     for task in job.tasks:
         supports = supports_for(task.sheet)
-        print(paragraph(supports.sentence))
+        print(paragraph(with_inches(supports.sentence, asked.inches)))
         if supports.clips:
             print(clips_table(supports, inches=asked.inches))
         print()
 
 
-def _practice(job: Job) -> None:
-    print_list("To practise first, on scrap of the same lot:", [f"{each.count} × {each.length_mm:g} mm {each.tube}: {each.what}" for each in job.practice])
-
-
 def _mirror(asked: argparse.Namespace, shop: Shop) -> None:
     at_mm = length_mm(asked.at)
-    copy = mirrored(shop.line(asked.line), asked.name, asked.plane, at_mm=at_mm)
-    print(f"Written: {save_line(shop.folder, copy)}, and a row for it in lines.csv")
+    copy, path = save_mirrored(shop, asked.line, asked.name, asked.plane, at_mm=at_mm)
+    print(f"Written: {path}, and a row for it in lines.csv")
     print(paragraph(
         f"{copy.line} is {asked.line} seen in a mirror square to the {asked.plane} axis at {at_mm:g} mm: every twist has changed its sign. "
         "Hold its ends and clips against the other side of the vehicle before you cut: two sides are seldom alike."

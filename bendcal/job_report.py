@@ -7,7 +7,7 @@ from bendcal.layout import TextTable
 from bendcal.measures import inch_text
 from bendcal.supports import Supports
 
-__all__ = ["bending_sentences", "clips_table", "fittings_table", "order_table", "tube_table"]
+__all__ = ["bending_sentences", "clips_table", "fittings_table", "order_table", "practice_sentences", "tube_table"]
 
 
 def _length(mm: float, inches: bool, decimals: int = 1) -> str:
@@ -40,6 +40,16 @@ def bending_sentences(job: Job) -> list[str]:
     """
     told = sorted((task for task in job.tasks if task.bending), key=lambda task: task.in_row)
     return [f"{task.line}{'' if task.in_row else ', NOT in the row of the tube'}: {task.bending}" for task in told]
+
+
+def practice_sentences(job: Job) -> list[str]:
+    """What is to be made first on scrap: how many pieces, how long, of which tube, for what.
+
+    Parameters
+    ----------
+    job : what :func:`bendcal.job.plan_job` returned
+    """
+    return [f"{each.count} × {each.length_mm:g} mm {each.tube}: {each.what}" for each in job.practice]
 
 
 def tube_table(job: Job, *, inches: bool = False) -> TextTable:

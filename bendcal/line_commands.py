@@ -36,7 +36,7 @@ def add_line_commands(jobs, shop: OneShop, read: Read) -> None:
     jobs : what ``ArgumentParser.add_subparsers`` returned
     shop, read : folder → shop, or shop and calibration, with what looks wrong printed first
     """
-    plan = jobs.add_parser("plan", help="can a line be bent, in which order, and does it keep clear", description="Whether and in which order a line's bends can be made on its bender, and how near the line comes to what it must keep away from.")
+    plan = jobs.add_parser("plan", help="can a line be bent, in which order, and does it keep clear", description="Whether and in which order a line's bends can be made on its bender, and how near the line comes to what it must keep away from. Ends with 3 where no way to bend it was found.")
     plan.add_argument("shop", metavar="SHOP", help="the shop folder")
     plan.add_argument("line", metavar="LINE", help="the line's name in lines.csv")
     plan.set_defaults(does=lambda asked: _plan(asked, read))
@@ -54,23 +54,32 @@ def add_line_commands(jobs, shop: OneShop, read: Read) -> None:
     after.set_defaults(does=lambda asked: _next(asked, shop))
 
 
-def _plan(asked: argparse.Namespace, read: Read) -> None:
+#: What ``bendcal plan`` ends with where the line cannot be bent as it is: 2 says that something is wrong with what was asked.
+NOT_BENDABLE = 3
+
+
+def _plan(asked: argparse.Namespace, read: Read) -> int:
+    """Print the plan; returns 0, or NOT_BENDABLE."""
     shop, cal = read(asked.shop)
     plans = plan_bending(shop, cal, asked.line)
     print(paragraph(BEFORE), end="\n\n")
-    print(paragraph(plans.sentence), end="\n\n")
+    stops = rule_sentences(plans, stops=True)
+    # Where rules stop it, the list below says why, with its sources.
+    print(paragraph(" ".join([plans.refusal, *plans.mends]) if stops and plans.best is None else plans.sentence), end="\n\n")
     if plans.best is not None and plans.best.steps:
         print(plan_table(plans.best))
         print(paragraph(TURNS), end="\n\n")
-    print_list("Put right first:", rule_sentences(plans, stops=True))
+    print_list("Put right first:", stops)
     print_list("To know:", [*rule_sentences(plans, stops=False), *plans.notes])
+    ends_with = 0 if plans.best is not None else NOT_BENDABLE
     try:
         clear = obstacle_clearances(shop, cal, asked.line)
     except LegTooShort:  # said above
-        return
+        return ends_with
     print(paragraph(clear.sentence))
     if clear.all:
         print(clearance_table(clear))
+    return ends_with
 
 
 def _pattern(asked: argparse.Namespace, shop: Shop) -> None:

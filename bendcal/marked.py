@@ -18,12 +18,15 @@ from bendcal.path import Legs
 from bendcal.tubes import Tube
 from bendcal.working import WorkStep, work_steps
 
-__all__ = ["MARK_COLUMNS", "MarkSheet", "leg_place"]
+__all__ = ["MARK_COLUMNS", "MarkSheet", "between_faults", "dial_faults", "leg_place"]
 
 MARK_COLUMNS = (
     "bend", "mark_mm", "dial_deg", "twist_deg", "angle_deg", "mark_u_mm", "angle_u_deg", "start_mm", "end_mm", "feed", "note",
     "step", "turn_deg",
 )  # fmt: skip
+
+#: A straight may be short by so much: rounding [mm].
+SMALL_MM = 1e-6
 
 #: Half of the 95 % range of the mark offset beyond which no offcut has told where a bend starts; one with legs brings it to some 2 mm.
 UNKNOWN_START_MM = 5.0
@@ -187,18 +190,16 @@ def _warnings(sheet: MarkSheet, straights: np.ndarray) -> tuple[str, ...]:
             f"Where a bend starts from its mark is known to ± {start_mm:.0f} mm only, and so is every mark: no offcut has told it. "
             "Measure both legs of one first."
         )
-    if bender.dial_max_deg is not None and np.any(sheet.dial_deg > bender.dial_max_deg):
-        over = [int(k) + 1 for k in np.flatnonzero(sheet.dial_deg > bender.dial_max_deg)]
-        said.append(f"{_bends(over)} beyond the end of the dial of {bender.bender} ({bender.dial_max_deg:g}°): this bender cannot make it.")
-    if np.any(sheet.dial_deg < 0):
-        below = [int(k) + 1 for k in np.flatnonzero(sheet.dial_deg < 0)]
-        said.append(f"{_bends(below)} below the dial's zero: so small a bend cannot be set on this bender.")
-    needs = np.full(len(straights), bender.min_between_mm or 0.0)
+    said += [text for _, text in dial_faults(sheet)]
+    needs = np.zeros(len(straights))
     needs[0] = max(bender.min_leg_mm or 0.0, sheet.end_a.behind_mm)
     needs[-1] = max(bender.min_last_mm or 0.0, sheet.end_b.behind_mm)
     if not line.bends:
         needs[:] = sheet.end_a.behind_mm + sheet.end_b.behind_mm
-    for i in np.flatnonzero(straights < needs - 1e-9):
+    said += [text for *_, text in between_faults(sheet)]
+    for i in sorted({0, line.bends}):
+        if straights[i] >= needs[i] - 1e-9:
+            continue
         said.append(
             f"L{leg_place(line, i)[1:]} has {straights[i]:.1f} mm of straight tube, but {needs[i]:.1f} mm are "
             "needed for the bender, the nut or the flaring tool."
@@ -208,7 +209,31 @@ def _warnings(sheet: MarkSheet, straights: np.ndarray) -> tuple[str, ...]:
         said.append(f"The mark of {_bends(off).lower().removesuffix(' lies').removesuffix(' lie')} falls off the tube: make it with the other end of the tube leading.")
     if not line.bends:
         said.append("This line has no bend. A straight run between two rigid ends should have at least one (FAA AC 43.13-1B).")
-    return tuple(said)
+    return tuple(dict.fromkeys(said))  # what stops every order may be what the dial or a straight says as well
+
+
+def dial_faults(sheet: MarkSheet) -> tuple[tuple[int, str], ...]:
+    """For each bend that the dial cannot be set to, its number and a sentence: beyond the dial's end, or below its zero."""
+    bender, most, found = sheet.bender, sheet.bender.dial_max_deg, []
+    for bend, dial in enumerate(sheet.dial_deg, start=1):
+        if most is not None and dial > most:
+            found.append((bend, f"Bend {bend} needs {dial:.1f}° on the dial of {bender.bender}, which ends at {most:g}°. Use another bender, or make two bends of it."))
+        elif dial < 0:
+            found.append((bend, f"Bend {bend} would need {dial:.1f}° on the dial, below its zero: so small a bend cannot be set on {bender.bender}."))
+    return tuple(found)
+
+
+def between_faults(sheet: MarkSheet) -> tuple[tuple[int, float, str], ...]:
+    """For each leg between two bends that leaves less straight tube than the bender needs: its number, what is missing [mm], a sentence."""
+    need, bender = sheet.bender.min_between_mm or 0.0, sheet.bender.bender
+    return tuple(
+        (
+            leg + 1, float(need - straight),
+            f"Leg {leg + 1} leaves {straight:.1f} mm of straight tube between bend {leg} and bend {leg + 1}; bender {bender} needs {need:g} mm. "
+            f"Move the corners {need - straight:.1f} mm further apart, or use another bender.",
+        )
+        for leg, straight in enumerate(sheet.straights_mm[:-1]) if leg and straight < need - SMALL_MM
+    )  # fmt: skip
 
 
 def _bends(numbers: list[int]) -> str:

@@ -7,8 +7,10 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike
 
+from bendcal.benders import Bender
 from bendcal.bending import feeds
 from bendcal.calibration import Calibration
+from bendcal.ends import End
 from bendcal.law import Law
 from bendcal.lines import Line
 from bendcal.margin import along_last_leg_mm, end_covariance_mm2, trim_for_mm
@@ -66,7 +68,7 @@ def mark_out(
     _, _, radius, developed, offset = (float(v) for v in law.parameters)
 
     straights = straights_mm(legs, radius)
-    _refuse_overlap(line, straights)
+    _refuse_overlap(line, straights, bender, (end_a, end_b))
     theta = np.radians(legs.angle_deg)
     dial = law.dial_for(legs.angle_deg).value
     covariance = end_covariance_mm2(legs, law, dial, side, free_end=line.trim_at, shape=line.shape_covariance)
@@ -111,17 +113,28 @@ def _mark_u_mm(law: Law, theta: np.ndarray, side: np.ndarray, uses_sd_mm: float,
     return np.sqrt(variance)
 
 
-def _refuse_overlap(line: Line, straights: np.ndarray) -> None:
+def _refuse_overlap(line: Line, straights: np.ndarray, bender: Bender, ends: tuple[End, End]) -> None:
+    """Refuse bends that overlap, each leg with all that it lacks: room for the bends, and for what is needed beside them."""
     short = np.flatnonzero(straights < -1e-9)
-    if short.size:
-        faults = [
-            f"{leg_place(line, i)} is {line.legs.leg_mm[i]:.1f} mm, but its bends take up "
-            f"{line.legs.leg_mm[i] - straights[i]:.1f} mm of it: {-straights[i]:.1f} mm are missing"
+    if not short.size:
+        return
+    faults, missing = [], []
+    for i in short:
+        inner = 0 < i < line.bends
+        need = (bender.min_between_mm or 0.0) if inner else max(min(bender.min_leg_mm or 0.0, bender.min_last_mm or 0.0), _least_behind_mm(ends[0 if i == 0 else 1]))
+        for_what = f" and bender {bender.bender} needs {need:g} mm between them" if inner else f" and {need:g} mm are needed beside it for the bender, the nut or the flaring tool"
+        takes = f"its {'bends take' if inner else 'bend takes'} up {line.legs.leg_mm[i] - straights[i]:.1f} mm of it"
+        missing.append(float(need - straights[i]))
+        faults.append(
+            f"{leg_place(line, i)} is {line.legs.leg_mm[i]:.1f} mm, but {takes}{for_what if need else ''}: {missing[-1]:.1f} mm are missing"
             f"{f' ({line.leg_from[i]})' if i < len(line.leg_from) else ''}"
-            for i in short
-        ]
-        raise LegTooShort(
-            f"Line {line.line!r} cannot be bent: {'; '.join(faults)}. "
-            "Move the apexes apart, open the bends, or use a bender with a smaller radius.",
-            tuple(int(i) + 1 for i in short), tuple(float(-straights[i]) for i in short),
         )
+    raise LegTooShort(
+        f"Line {line.line!r} cannot be bent: {'; '.join(faults)}. Move the apexes apart, open the bends, or use a bender with a smaller radius.",
+        tuple(int(i) + 1 for i in short), tuple(missing),
+    )
+
+
+def _least_behind_mm(end: End) -> float:
+    """Straight tube behind an end that cannot be done without: a flare can be formed before the bend, its nut needs room all the same."""
+    return end.nut_mm if end.is_flare and end.nut_mm is not None and end.nut_mm < end.straight_mm else end.straight_mm

@@ -43,14 +43,14 @@ def plan_table(plan: Plan) -> TextTable:
 
 
 def rule_sentences(plans: Plans, *, stops: bool) -> list[str]:
-    """What the rules say of a line, each with its source.
+    """What the rules say of a line, each with its source, and each once: some speak of several legs.
 
     Parameters
     ----------
     plans : what :func:`bendcal.feasible.plan_bending` returned
     stops : those that stop the line, or the others
     """
-    return [_with_source(rule) for rule in plans.rules if rule.stops == stops]
+    return list(dict.fromkeys(_with_source(rule) for rule in plans.rules if rule.stops == stops))
 
 
 def _with_source(rule: Finding) -> str:

@@ -20,7 +20,8 @@ _CLOSE_MM = 5.0
 
 
 def mark_out_planned(
-    shop: Shop, cal: Calibration, line: str | Line, *, plans: Plans | None = None, trim_mm: float | None = None, chance: float = 0.95,
+    shop: Shop, cal: Calibration, line: str | Line, *, plans: Plans | None = None, sheet: MarkSheet | None = None,
+    trim_mm: float | None = None, chance: float = 0.95,
 ) -> MarkSheet:
     """Mark a line for the best order of its bends that was found, and say what it was tried against.
 
@@ -34,6 +35,8 @@ def mark_out_planned(
     cal : what :func:`bendcal.calibrate` returned
     line : the line's name in the shop, or a Line
     plans : what :func:`bendcal.feasible.plan_bending` said of the line; None to ask it
+    sheet : the line as :func:`bendcal.marks.mark_out` marks it with the same `trim_mm` and `chance` and no other wish, if that was
+        done already: then it is marked anew only for another order
     trim_mm, chance : as in :func:`bendcal.marks.mark_out`
 
     Returns
@@ -61,12 +64,11 @@ def mark_out_planned(
     """
     plans = plan_bending(shop, cal, line) if plans is None else plans
     if plans.best is None:
-        sheet = mark_out(shop, cal, line, trim_mm=trim_mm, chance=chance)
-        # What the rules find is among the sheet's other warnings already.
-        told = tuple(said for said in (*plans.why_not, *plans.mends) if said not in sheet.warnings)
-        return told_too_near(shop, cal, replace(sheet, order_told=told, order_fails=True))
+        sheet = sheet or mark_out(shop, cal, line, trim_mm=trim_mm, chance=chance)
+        return told_too_near(shop, cal, replace(sheet, order_told=(*plans.why_not, *plans.mends), order_fails=True))
     best = plans.best
-    sheet = mark_out(shop, cal, line, feed=best.feed, order=best.order, trim_mm=trim_mm, chance=chance)
+    if sheet is None or (best.order, best.feed) != (sheet.order, ("A",) * len(best.order)):
+        sheet = mark_out(shop, cal, line, feed=best.feed, order=best.order, trim_mm=trim_mm, chance=chance)
     why = [f"(Why not otherwise: {' '.join(best.hindered)})"] if best.hindered else []
     told = tuple(filter(None, (best.clears, *plans.notes, *why)))
     return told_too_near(shop, cal, replace(sheet, order_told=told, order_is_close=_close(best), late=best.late, nuts_told=best.nuts_told))

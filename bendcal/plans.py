@@ -141,10 +141,16 @@ class Plans:
         if self.best is not None:
             why = " ".join(filter(None, (*self.best.reasons, *self.best.hindered, self.best.clears)))
             return f"Line {self.line} can be bent on {self.bender}. {self.best.sentence} {why}".strip()
-        head = f"Line {self.line} cannot be bent on {self.bender} as it is."
+        return " ".join([self.refusal, *self.why_not, *self.mends])
+
+    @property
+    def refusal(self) -> str:
+        """That it cannot be bent, without why; blank where it can."""
+        if self.best is not None:
+            return ""
         if not self.complete and not any(one.stops for one in self.rules):
-            head = f"No way was found to bend line {self.line} on {self.bender}, but not every order was tried."
-        return " ".join([head, *self.why_not, *self.mends])
+            return f"No way was found to bend line {self.line} on {self.bender}, but not every order was tried."
+        return f"Line {self.line} cannot be bent on {self.bender} as it is."
 
     def __str__(self) -> str:
         return self.sentence

@@ -11,13 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from bendcal.flattening import section_limits_sentence, thinning_sentence, tight_bend_cautions
-from bendcal.marks import MarkSheet
+from bendcal.marked import SMALL_MM, MarkSheet, between_faults, dial_faults
 from bendcal.nuts import bender_takes_mm
 
 __all__ = ["Finding", "feeds_allowed", "findings"]
 
 _RIGID = "MIL-H-8891A, 3.11.4.5; FAA AC 43.13-1B"
-_SMALL_MM = 1e-6
 
 
 @dataclass(frozen=True)
@@ -48,7 +47,10 @@ def findings(sheet: MarkSheet) -> tuple[Finding, ...]:
 
     Whether a bend can be made with one end leading and not with the other is told by :func:`feeds_allowed`.
     """
-    found = [*_straights(sheet), *_dial(sheet)]
+    found = [
+        *_straights(sheet),
+        *(Finding("dial", text, "the law" if sheet.dial_deg[bend - 1] < 0 else "benders.csv, dial_max_deg", True) for bend, text in dial_faults(sheet)),
+    ]
     radius = float(sheet.law.parameters["radius_mm"])
     n = sheet.legs.bends
     if not n:
@@ -83,7 +85,7 @@ def feeds_allowed(sheet: MarkSheet) -> tuple[tuple[str, ...], tuple[Finding, ...
             held = letter == end
             taken, nut = bender_takes_mm(sheet, end, held=held)
             need = taken + nut
-            if n and straight[leg] < need - _SMALL_MM:
+            if n and straight[leg] < need - SMALL_MM:
                 letters[bend] = [one for one in letters[bend] if one != letter]
                 column = "min_leg_mm" if held else "min_last_mm"
                 where = "before the first bend" if held else "after the last bend"
@@ -115,17 +117,11 @@ def _stopped(bend: int, told: list[Finding]) -> Finding:
 def _straights(sheet: MarkSheet) -> list[Finding]:
     """Straights that are too short whichever end leads."""
     found, straight, n = [], sheet.straights_mm, sheet.legs.bends
-    need = sheet.bender.min_between_mm or 0.0
-    for leg in range(1, n):
-        if straight[leg] < need - _SMALL_MM:
-            found.append(Finding(
-                "between bends", f"Leg {leg + 1} leaves {straight[leg]:.1f} mm of straight tube between bend {leg} and bend {leg + 1}; bender "
-                f"{sheet.bender.bender} needs {need:g} mm. Move the corners {need - straight[leg]:.1f} mm further apart, or use another bender.",
-                "benders.csv, min_between_mm", True, leg + 1, float(need - straight[leg]),
-            ))  # fmt: skip
+    for leg, missing, text in between_faults(sheet):
+        found.append(Finding("between bends", text, "benders.csv, min_between_mm", True, leg, missing))
     ends = (("A", sheet.end_a, 0), ("B", sheet.end_b, n)) if n else ()
     for letter, end, leg in ends:
-        if straight[leg] < end.straight_mm - _SMALL_MM:
+        if straight[leg] < end.straight_mm - SMALL_MM:
             # Where the nut alone has room, the flare can be made before the bend, while the tube is straight.
             before = end.is_flare and end.nut_mm is not None and straight[leg] >= end.nut_mm
             way_out = " Or form it while the tube is straight, as the order of work says." if before else ""
@@ -135,19 +131,7 @@ def _straights(sheet: MarkSheet) -> list[Finding]:
                 "ends.csv, straight_mm", not before, leg + 1, float(end.straight_mm - straight[leg]),
             ))  # fmt: skip
     both = sheet.end_a.straight_mm + sheet.end_b.straight_mm
-    if not n and straight[0] < both - _SMALL_MM:
+    if not n and straight[0] < both - SMALL_MM:
         text = f"The line leaves {straight[0]:.1f} mm of straight tube; its two ends need {both:g} mm together."
         found.append(Finding("behind the end", text, "ends.csv, straight_mm", True, 1, float(both - straight[0])))
-    return found
-
-
-def _dial(sheet: MarkSheet) -> list[Finding]:
-    found, most = [], sheet.bender.dial_max_deg
-    for bend, dial in enumerate(sheet.dial_deg, start=1):
-        if most is not None and dial > most:
-            text = f"Bend {bend} needs {dial:.1f}° on the dial of {sheet.bender.bender}, which ends at {most:g}°. Use another bender, or make two bends of it."
-            found.append(Finding("dial", text, "benders.csv, dial_max_deg", True))
-        elif dial < 0:
-            text = f"Bend {bend} would need {dial:.1f}° on the dial, below its zero: so small a bend cannot be set on {sheet.bender.bender}."
-            found.append(Finding("dial", text, "the law", True))
     return found

@@ -19,6 +19,7 @@ from bendcal.entries.line_saving import save_line
 from bendcal.feasible import plan_bending
 from bendcal.flares import Flare
 from bendcal.job import Job, order_of_making, plan_job
+from bendcal.inch_words import with_inches
 from bendcal.job_report import bending_sentences, clips_table, fittings_table, order_table, tube_table
 from bendcal.law import Law
 from bendcal.lines import Line, line_from_legs
@@ -191,6 +192,27 @@ def test_practice_pieces_are_cut_from_rests() -> None:
     assert [cut.practice for cut in short.cuts["s"].missing] == [True] * 3
 
 
+def test_each_line_is_marked_once_and_again_only_for_another_order(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A line that is bent in its row is marked out once in all; the sheet is the one that the plan alone would make."""
+    count = []
+
+    def counted(*args, **more):
+        count.append(args[2].line)
+        return mark_out(*args, **more)
+
+    for module in ("job", "feasible", "planned"):
+        monkeypatch.setattr(f"bendcal.{module}.mark_out", counted)
+    (task,) = plan(one := line("x", 300)).tasks
+    assert count == ["x"]
+    alone = mark_out_planned(SHOP, CAL, one)
+    assert task.sheet.mark_mm == pytest.approx(alone.mark_mm, abs=0) and task.sheet.order_told == alone.order_told
+    wall = BenderBody("one", "wall", Solid("wall", (-80, 0, 0), (0, 0, 0)))  # leaves no room for the long leg with end A leading
+    count.clear()
+    legs = line_from_legs("y", [200, 60], [90], [0], tube="s", bender="one")
+    (task,) = plan_job(replace(SHOP, bodies=(wall,)), CAL, lines=[legs]).tasks
+    assert count == ["y", "y"] and task.sheet.marks["feed"].tolist() == ["B"]
+
+
 # --- what stays out -----------------------------------------------------------------------------------
 
 
@@ -276,6 +298,12 @@ def test_the_command_takes_single_lines_and_inches(capsys: pytest.CaptureFixture
     shop = bendcal.read_shop(sample_folder)
     assert inch_text(mark_out_planned(shop, bendcal.calibrate(shop), "brake-near-side").cut_length_mm) in out
     assert "brake-far-side" not in out
+    flat = " ".join(out.split())
+    assert flat.count("The mm decide: inches are rounded") == 1
+    (cuts,) = plan_job(shop, bendcal.calibrate(shop), lines=["brake-near-side"], kerf_mm=25.4 / 16, usable_mm=300.0).cuts.values()
+    told = [with_inches(said) for said in cuts.sentences]
+    assert told != list(cuts.sentences) and all(" ".join(said.split()) in flat for said in told)
+    assert '3 × 100 mm (3 15/16") steel-3/16: practice flare' in flat
     assert main(["job", str(sample_folder), "nothing"]) == 2
     assert "There is no line called 'nothing'" in capsys.readouterr().err
 

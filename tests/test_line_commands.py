@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import bendcal
@@ -35,12 +36,24 @@ def test_plan_says_what_is_too_near(capsys: pytest.CaptureFixture[str], sample_f
 
 
 def test_plan_says_what_stands_in_the_way(capsys: pytest.CaptureFixture[str], sample_folder: Path) -> None:
-    """Where two bends are nearer than the bender can hold: what is missing, and no table of steps."""
+    """Where two bends are nearer than the bender can hold: what is missing, once and with its source, no table of steps, and exit code 3."""
     benders = sample_folder / "benders.csv"
     benders.write_text(benders.read_text(encoding="utf-8").replace("small,17,1,180,25,10,20", "small,17,1,180,25,80,20"), encoding="utf-8")
-    out, _ = told(capsys, "plan", str(sample_folder), "brake-near-side")
+    out, err = told(capsys, "plan", str(sample_folder), "brake-near-side", code=3)
+    assert err == "" and plain(out).count("bender small needs 80 mm") == 1 and "(benders.csv, min_between_mm)" in plain(out)
     assert "cannot be bent on small as it is" in out and "Put right first:" in out and "step  bend" not in out
     assert_fits(out)
+
+
+def test_plan_tells_a_short_leg_once(capsys: pytest.CaptureFixture[str], sample_folder: Path) -> None:
+    """Two legs too short for their bends make one sentence, with one length for each, and exit code 3; a line that is not there ends with 2."""
+    (sample_folder / "lines" / "clutch.csv").write_text("leg_mm,angle_deg,twist_deg\n100,90,\n20,90,90\n25,90,90\n100,,\n", encoding="utf-8")
+    out, err = told(capsys, "plan", str(sample_folder), "clutch", code=3)
+    assert err == "" and plain(out).count("leg 3 (bend 2 to bend 3) is 25.0 mm") == 1 and out.count("are missing") == 2
+    missing = [float(text.split()[-1]) for text in plain(out).split(" mm are missing")[:2]]
+    assert f"With leg 2 longer by {np.ceil(missing[0]):g} mm and leg 3 longer by {np.ceil(missing[1]):g} mm it can be bent." in plain(out)
+    assert_fits(out)
+    told(capsys, "plan", str(sample_folder), "cluch", code=2)
 
 
 def test_pattern_gives_shape_closing_and_what_was_set_aside(capsys: pytest.CaptureFixture[str], sample_folder: Path) -> None:

@@ -337,6 +337,20 @@ def test_every_short_leg_is_named_at_once() -> None:
     assert caught.value.leg == (1, 2)
 
 
+def test_a_short_leg_is_told_with_all_that_it_lacks() -> None:
+    """Beside the bends' own 30.8 mm (or 15.4 at an end) the bender's 10 mm between them, and what end A cannot do without: one length, not two."""
+    shop = replace(SHOP, benders={"small": Bender("small", min_leg_mm=40.0, min_between_mm=10.0, min_last_mm=12.0)})
+    said = r"leg 2 \(bend 1 to bend 2\) is 25.0 mm, but its bends take up 30.8 mm of it and bender small needs 10 mm between them: 15.8 mm are missing"
+    with pytest.raises(LegTooShort, match=said) as caught:
+        marked(a_line([100, 25, 80], [90, 90]), shop=shop)
+    assert caught.value.missing_mm == pytest.approx((15.8,))
+    said = r"leg 1 .* its bend takes up 15.4 mm of it and 30 mm are needed beside it for the bender, the nut or the flaring tool: 35.4 mm are missing"
+    with pytest.raises(LegTooShort, match=said):
+        marked(a_line([10, 80], [90], end_a="flare"), shop=shop)
+    with pytest.raises(LegTooShort, match="and 12 mm are needed beside it .* 17.4 mm are missing"):  # end B leading, 12 mm are enough at A
+        marked(a_line([10, 80], [90]), shop=shop)
+
+
 def test_a_leg_just_long_enough_is_taken() -> None:
     """Two bends may touch."""
     sheet = marked(a_line([100, 2 * 15.4 * tan(radians(45)), 80], [90, 90]), trim_mm=0)
@@ -435,10 +449,10 @@ def test_a_range_of_one_angle_is_said_once() -> None:
 
 def test_beyond_the_dial_is_warned_of() -> None:
     """110° wants 115.5 on a dial that ends at 115, and a bend of 1° under a dial that starts at 3°."""
-    assert "Bend 3 lies beyond the end of the dial of small (115°)" in warnings(a_line(*THREE), bender=Bender("small", dial_max_deg=115.0))[0]
+    assert "Bend 3 needs 115.5° on the dial of small, which ends at 115°." in warnings(a_line(*THREE), bender=Bender("small", dial_max_deg=115.0))[0]
     assert warnings(a_line(*THREE), bender=Bender("small", dial_max_deg=116.0)) == ()
     low = Law.of("small", "brake", [3.0, 1, 15, 15, 2], n_offcuts=6, angle_range_deg=(1, 179))
-    assert "Bend 1 lies below the dial's zero" in warnings(a_line([100, 80], [2.0]), low)[0]
+    assert "Bend 1 would need -1.0° on the dial, below its zero" in warnings(a_line([100, 80], [2.0]), low)[0]
 
 
 def test_straights_too_short_for_bender_nut_or_flaring_tool_are_warned_of() -> None:
@@ -446,9 +460,10 @@ def test_straights_too_short_for_bender_nut_or_flaring_tool_are_warned_of() -> N
     line = a_line([50, 40, 40], [90, 90])
     said = warnings(line, bender=Bender("small", min_leg_mm=35.0, min_between_mm=10.0, min_last_mm=25.0))
     assert [s.split(" mm of straight")[0] for s in said] == [
-        "Leg 1 (end A to bend 1) has 34.6", "Leg 2 (bend 1 to bend 2) has 9.2", "Leg 3 (bend 2 to end B) has 24.6",
+        "Leg 2 leaves 9.2", "Leg 1 (end A to bend 1) has 34.6", "Leg 3 (bend 2 to end B) has 24.6",
     ]  # fmt: skip
-    assert all("are needed for the bender, the nut or the flaring tool" in s for s in said)
+    assert "between bend 1 and bend 2; bender small needs 10 mm. Move the corners 0.8 mm further apart" in said[0]
+    assert all("are needed for the bender, the nut or the flaring tool" in s for s in said[1:])
     assert warnings(line, bender=Bender("small", min_leg_mm=34.0, min_between_mm=9.0, min_last_mm=24.0)) == ()
     flared = a_line([45, 80], [90], end_a="flare")
     assert "has 29.6 mm of straight tube, but 30.0 mm are needed" in warnings(flared)[0]

@@ -5,10 +5,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import bendcal
+from bendcal.cli import main
+from bendcal.entries import save_mirrored
+from bendcal.entries.mirroring import mirrored_pattern
+from bendcal.files import PATTERN, read_pattern, table_of
+from bendcal.files.facts import Named
+from bendcal.files.patterns import pattern_of
 from bendcal.lines import line_from_legs, line_from_nodes
 from bendcal.marks import mark_out
 from bendcal.mirror import mirrored
 from bendcal.path import legs_from_nodes
+from bendcal.pattern import Direction, Point, Twist, adjust_pattern
 from tests.drawing import CAL, SHAPES, SHOP, line
 
 
@@ -78,3 +86,76 @@ def test_a_mirror_stands_somewhere() -> None:
     """Its place on the axis is a number."""
     with pytest.raises(ValueError, match="at_mm is nan"):
         mirrored(line("one"), "r", at_mm=float("nan"))
+
+
+# --- a pattern, mirrored and saved ---------------------------------------------------------------------
+
+def test_a_mirrored_pattern_stays_a_pattern(capsys, sample_folder) -> None:
+    """The copy of a measured line is known just as well: its pattern is mirrored reading by reading, with its tools, reasons and own columns."""
+    (sample_folder / "lines" / "brake-near-side.csv").unlink()
+    before = (sample_folder / "patterns" / "brake-near-side.csv").read_bytes()
+    one = bendcal.read_shop(sample_folder).line("brake-near-side")
+    assert main(["mirror", str(sample_folder), "brake-near-side", "brake-off-side", "--at", "10"]) == 0
+    assert "patterns" in capsys.readouterr().out
+    assert not (sample_folder / "lines" / "brake-off-side.csv").exists()
+    assert (sample_folder / "patterns" / "brake-near-side.csv").read_bytes() == before
+    shop = bendcal.read_shop(sample_folder)
+    wanted, got = mirrored(one, "brake-off-side", at_mm=10.0), shop.line("brake-off-side")
+    assert got.nodes_mm == pytest.approx(wanted.nodes_mm, abs=1e-4)
+    assert got.shape_covariance == pytest.approx(wanted.shape_covariance, rel=1e-4, abs=1e-6)
+    assert np.diag(got.shape_covariance)[: got.bends + 1].min() > 0
+    assert (got.note, got.trim_at, got.end_a) == (wanted.note, wanted.trim_at, wanted.end_a)
+    aside = [seen.set_aside for seen in read_pattern(shop, "brake-off-side").observations if seen.set_aside]
+    assert len(aside) == 1 and "begun at its 10 cm mark" in aside[0]
+
+
+@pytest.mark.parametrize("plane", "xyz")
+def test_every_kind_of_measurement_is_mirrored(tmp_path, plane) -> None:
+    """Points, datum points and the ways nuts go in cross the mirror, twists change their sign but for a half turn, and twice mirrored is the file itself."""
+    data = (
+        "what;from;to;length_mm;angle_deg;x_mm;y_mm;z_mm;sd;who\nleg;A;1;50,5;;;;;;me\nangle;1;;;60;;;;;\ntwist;1;2;;-45,5;;;;;\ntwist;2;3;;180;;;;;\n"
+        "point;B;;;;100;-20,25;;;\ndatum;post;;;;1;2;3;;\ndirection;A;;;;-1;0,5;0;;\ndistance;B;post;40;;;;;;\n"
+    ).encode()
+    once, faults = mirrored_pattern(data, "p", plane, at_mm=7.5), []
+    assert mirrored_pattern(once, "p", plane, at_mm=7.5) == data
+    old, new = (pattern_of(table_of(each, "p", PATTERN, []), Named("tool", "tools.csv", names={}), faults, []).observations for each in (data, once))
+    axis = "xyz".index(plane)
+    assert faults == []
+    for one, other in zip(old, new, strict=True):
+        if isinstance(one, Twist):
+            assert other.deg == (180 if one.deg == 180 else -one.deg)
+        elif isinstance(one, Point):
+            assert [b for a, b in zip(one.xyz_mm, other.xyz_mm, strict=True)] == [None if a is None else 15 - a if k == axis else a for k, a in enumerate(one.xyz_mm)]
+        elif isinstance(one, Direction):
+            assert (other.x, other.y, other.z) == tuple(-a if k == axis else a for k, a in enumerate((one.x, one.y, one.z)))
+        else:
+            assert other == one
+
+
+def test_a_mirrored_pattern_finds_its_name_taken(sample_folder) -> None:
+    """A file of that name in patterns/, or in lines/, where it would be read first, is in the way; nothing is written."""
+    (sample_folder / "lines" / "brake-near-side.csv").unlink()
+    shop = bendcal.read_shop(sample_folder)
+    for room in ("patterns", "lines"):
+        spare = sample_folder / room / "spare.csv"
+        spare.write_text("what\n", encoding="utf-8")
+        index = (sample_folder / "lines.csv").read_bytes()
+        with pytest.raises(ValueError, match=f"There is a file {room}/spare.csv already"):
+            save_mirrored(shop, "brake-near-side", "spare")
+        assert (sample_folder / "lines.csv").read_bytes() == index
+        spare.unlink()
+
+
+def test_the_suspects_of_a_mirrored_pattern_are_told_once(sample_folder) -> None:
+    """What its readings say against one another stands in the note of line and copy once each, though the copy's row is written from the line."""
+    (sample_folder / "lines" / "brake-near-side.csv").unlink()
+    path = sample_folder / "patterns" / "brake-near-side.csv"
+    text, reason = path.read_text(encoding="utf-8"), '"the tape was begun at its 10 cm mark, and that was not taken off; measured again"'
+    assert reason in text
+    path.write_text(text.replace(reason, ""), encoding="utf-8")
+    one = bendcal.read_shop(sample_folder).line("brake-near-side")
+    said = adjust_pattern(read_pattern(bendcal.read_shop(sample_folder), "brake-near-side")).suspects
+    assert said and one.note.endswith(" ".join(said))
+    save_mirrored(bendcal.read_shop(sample_folder), "brake-near-side", "copy")
+    assert "distance" not in (sample_folder / "lines.csv").read_text(encoding="utf-8")
+    assert bendcal.read_shop(sample_folder).line("copy").note.count("straight distance from end A to apex 3") == one.note.count("straight distance from end A to apex 3")

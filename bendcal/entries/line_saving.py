@@ -1,4 +1,4 @@
-"""Saving a new line in a shop folder: its nodes in a file of its own, and its row in lines.csv."""
+"""Saving a new line in a shop folder: its nodes, or its pattern, in a file of its own, and its row in lines.csv."""
 
 from __future__ import annotations
 
@@ -18,17 +18,18 @@ _FILE = "lines.csv"
 _DECIMALS = 4  # of a mm
 
 
-def save_line(folder: str | PathLike[str], line: Line) -> Path:
+def save_line(folder: str | PathLike[str], line: Line, *, pattern: bytes | None = None) -> Path:
     """Write a line that the shop does not have yet; both files whole or not at all.
 
     Parameters
     ----------
     folder : the shop folder
     line : the line; its nodes are written where they lie
+    pattern : a pattern's file to be written instead of nodes, for a line whose shape was measured
 
     Returns
     -------
-    the line's own file, ``lines/<line>.csv``
+    the line's own file, ``lines/<line>.csv``, or ``patterns/<line>.csv``
 
     Raises
     ------
@@ -46,15 +47,17 @@ def save_line(folder: str | PathLike[str], line: Line) -> Path:
         table = table_of(data, _FILE, LINES, faults)
         if faults or table is None:
             raise ShopFaults(faults)
-        own = path / "lines" / f"{line.line}.csv"
+        own = path / ("lines" if pattern is None else "patterns") / f"{line.line}.csv"
         if any(name_key(table.cell(cells, "line")) == name_key(line.line) for _, cells in table.rows):
             raise ValueError(f"There is a line called {line.line!r} in {_FILE} already. Choose another name.")
-        if any(name_key(name) == name_key(own.name) for name in listed(own.parent)):
-            raise ValueError(f"There is a file lines/{own.name} already, though {_FILE} has no such line. Rename or remove it, or choose another name.")
+        # A file in lines/ would be read before a pattern of that name.
+        taken = [each for each in ("lines", *(["patterns"] if pattern is not None else [])) if any(name_key(name) == name_key(own.name) for name in listed(path / each))]
+        if taken:
+            raise ValueError(f"There is a file {taken[0]}/{own.name} already, though {_FILE} has no such line. Rename or remove it, or choose another name.")
         values = {column.name: getattr(line, column.name, "") for column in LINES}
         more = with_row(table, data, values, {})
         make_folder(own.parent)
-        write_atomically(own, _nodes(line).encode())
+        write_atomically(own, _nodes(line).encode() if pattern is None else pattern)
         try:
             save_log(path, index, more)
         except BaseException:

@@ -9,14 +9,14 @@ from bendcal.files.flares import read_flares
 from bendcal.files.folder import read_shop, shop_folder
 from bendcal.files.lines import name_fault
 from bendcal.files.log import LOG, SIDE, KeptAside, cell_text, fold_in, locked, log_path, read_log, row_text, save_log, with_row
-from bendcal.files.patterns import read_pattern
+from bendcal.files.patterns import PATTERN, read_pattern
 from bendcal.files.readings import offcut_of
 from bendcal.files.sample import is_sample
 from bendcal.files.stock import read_stock
 from bendcal.files.tables import Record, Table, table_of
 
 __all__ = [
-    "BENDERS", "ENDS", "FLARES", "LEGS", "LINES", "LOG", "NODES", "OBSTACLES", "OFFCUTS", "SIDE", "STOCK", "TOOLS", "TUBES",
+    "BENDERS", "ENDS", "FLARES", "LEGS", "LINES", "LOG", "NODES", "OBSTACLES", "OFFCUTS", "PATTERN", "SIDE", "STOCK", "TOOLS", "TUBES",
     "Column", "CsvText", "Facts", "KeptAside", "Record", "Table", "cell_text", "cell_value", "find_file", "fold_in", "header_key",
     "is_sample", "listed", "locked", "log_path", "name_fault", "name_key", "offcut_of", "read_facts", "read_flares", "read_log",
     "read_pattern", "read_shop", "read_stock", "row_text", "save_log", "shop_folder", "table_of", "tidy", "with_row",

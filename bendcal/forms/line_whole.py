@@ -9,7 +9,7 @@ from pathlib import Path
 
 import ipywidgets as widgets
 
-from bendcal.entries import BEING_ENTERED, put_line_aside, rename_line, save_line
+from bendcal.entries import BEING_ENTERED, put_line_aside, rename_line, save_mirrored
 from bendcal.feasible import plan_bending
 from bendcal.forms.boxes import Boxes, button
 from bendcal.forms.line_part import LinePart
@@ -18,7 +18,7 @@ from bendcal.forms.pressing import Pressing
 from bendcal.forms.saying import heading, small, table_html
 from bendcal.forms.telling import clock
 from bendcal.marks import MarkSheet
-from bendcal.mirror import PLANES, mirrored
+from bendcal.mirror import PLANES
 from bendcal.order import cautions
 from bendcal.planned import mark_out_planned
 from bendcal.reports import cut_sentence, marks_table
@@ -119,7 +119,7 @@ class LineWhole(LinePart):
             return self.boxes["name"]
         opened.look()
         plane = self.boxes["plane"].value.strip().lower() or "y"
-        save_line(opened.now.folder, mirrored(opened.now.shop.line(opened.name), new, plane))
+        save_mirrored(opened.now.shop, opened.name, new, plane)
         old = opened.name
         self.clear()
         opened.look()
