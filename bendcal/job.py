@@ -20,14 +20,11 @@ from bendcal.buying import (
 )
 from bendcal.calibration import Calibration
 from bendcal.cutting import USABLE_MM, Bar, Cut, CutList, cut_list
-from bendcal.end_rules import check
-from bendcal.feasible import plan_bending
+from bendcal.feasible import Plans, check_ends, findings, plan_bending
 from bendcal.legs import LegTooShort
 from bendcal.lines import Line
 from bendcal.marks import MarkSheet, mark_out
 from bendcal.planned import mark_out_planned
-from bendcal.plans import Plans
-from bendcal.rules import findings
 from bendcal.shop import Shop, UnknownName
 from bendcal.waiting import long_work, tick
 
@@ -192,7 +189,7 @@ def _marked(shop: Shop, cal: Calibration, line: Line) -> tuple[MarkSheet | None,
         sheet = mark_out(shop, cal, line)
     except (LegTooShort, UnknownName) as error:
         return None, (str(error),)
-    stops = [one for one in (*check(sheet), *findings(sheet)) if one.stops]
+    stops = [one for one in (*check_ends(sheet), *findings(sheet)) if one.stops]
     return sheet, tuple(f"{one.sentence} ({one.source})" for one in stops)
 
 

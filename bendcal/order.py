@@ -7,12 +7,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from bendcal.end_rules import form_findings, nut_findings
 from bendcal.ends import End
+from bendcal.feasible import finished_before, form_findings, nut_findings
 from bendcal.flattening import tight_bend_cautions
 from bendcal.lines import Line
 from bendcal.marks import MarkSheet
-from bendcal.nuts import finished_before
 from bendcal.tubes import Tube
 from bendcal.working import order_words
 

@@ -5,10 +5,8 @@ from __future__ import annotations
 from math import isfinite
 
 from bendcal.clearance import Clearances
+from bendcal.feasible import ITSELF, Finding, Plan, Plans, PlanStep
 from bendcal.layout import TextTable
-from bendcal.plans import Plan, Plans, PlanStep
-from bendcal.rules import Finding
-from bendcal.trials import ITSELF
 
 __all__ = ["clearance_table", "plan_table", "rule_sentences"]
 
@@ -18,7 +16,7 @@ def plan_table(plan: Plan) -> TextTable:
 
     Parameters
     ----------
-    plan : one of :attr:`bendcal.plans.Plans.ranked`
+    plan : one of :attr:`bendcal.feasible.plans.Plans.ranked`
 
     Returns
     -------
@@ -47,7 +45,7 @@ def rule_sentences(plans: Plans, *, stops: bool) -> list[str]:
 
     Parameters
     ----------
-    plans : what :func:`bendcal.feasible.plan_bending` returned
+    plans : what :func:`bendcal.feasible.planning.plan_bending` returned
     stops : those that stop the line, or the others
     """
     return list(dict.fromkeys(_with_source(rule) for rule in plans.rules if rule.stops == stops))

@@ -7,10 +7,9 @@ from dataclasses import replace
 from bendcal.calibration import Calibration
 from bendcal.clearance import obstacle_clearances
 from bendcal.faults import ShopFaults
-from bendcal.feasible import plan_bending
+from bendcal.feasible import Plan, Plans, plan_bending
 from bendcal.lines import Line
 from bendcal.marks import MarkSheet, mark_out
-from bendcal.plans import Plan, Plans
 from bendcal.shop import Shop
 
 __all__ = ["mark_out_planned", "told_too_near"]
@@ -34,7 +33,7 @@ def mark_out_planned(
     shop : what :func:`bendcal.read_shop` returned
     cal : what :func:`bendcal.calibrate` returned
     line : the line's name in the shop, or a Line
-    plans : what :func:`bendcal.feasible.plan_bending` said of the line; None to ask it
+    plans : what :func:`bendcal.feasible.planning.plan_bending` said of the line; None to ask it
     sheet : the line as :func:`bendcal.marks.mark_out` marks it with the same `trim_mm` and `chance` and no other wish, if that was
         done already: then it is marked anew only for another order
     trim_mm, chance : as in :func:`bendcal.marks.mark_out`

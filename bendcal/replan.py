@@ -9,8 +9,8 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from bendcal.calibration import Calibration
+from bendcal.feasible import what_is_met
 from bendcal.half_made import HalfMade, Made, half_made, made_bends
-from bendcal.hindrance import what_is_met
 from bendcal.marks import MarkSheet, mark_out
 from bendcal.path import Legs, nodes_from_legs, place_nodes, reverse_legs, wrap_deg
 from bendcal.shop import Shop

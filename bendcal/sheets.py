@@ -15,10 +15,10 @@ import pandas as pd
 
 from bendcal.atomic import NotSaved, make_folder, write_atomically, write_together
 from bendcal.bodies import BenderBody
+from bendcal.feasible import Plan
 from bendcal.law import PARAMETERS, Law
 from bendcal.marks import MARK_COLUMNS, MarkSheet
 from bendcal.order import cautions
-from bendcal.plans import Plan
 from bendcal.printing import bending_pdf, mark_sheet_pdf, reference_page_pdf, table_pages_pdf, true_scale_pdf, worksheet_pdf
 from bendcal.shop import Shop
 from bendcal.version import __version__

@@ -12,7 +12,7 @@ from scipy.spatial.distance import cdist
 from scipy.spatial.transform import Rotation
 
 from bendcal.bodies import BenderBody
-from bendcal.stroke import Workpiece
+from bendcal.feasible.stroke import Workpiece
 
 __all__ = ["all_orders", "body_clearance_mm", "random_bodies", "random_piece", "self_clearance_mm", "tube_points"]
 

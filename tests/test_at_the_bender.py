@@ -16,18 +16,18 @@ from scipy import stats
 
 import bendcal
 from bendcal.bodies import BenderBody
-from bendcal.feasible import plan_bending
+from bendcal.feasible.planning import plan_bending
+from bendcal.feasible.plans import Plan, PlanStep
+from bendcal.feasible.scenes import scene_of
+from bendcal.feasible.stroke import workpiece_of
 from bendcal.figures import at_the_bender, twist_clock
 from bendcal.figures.bender_view import bender_view
 from bendcal.figures.paper import INK
 from bendcal.path import wrap_deg
 from bendcal.plan_report import plan_table
-from bendcal.plans import Plan, PlanStep
 from bendcal.printing.bending_pages import bending_pdf, lay_out_bending
-from bendcal.scenes import scene_of
 from bendcal.sheets import save_bending
 from bendcal.solids import Solid
-from bendcal.stroke import workpiece_of
 from bendcal.working import work_steps
 from tests.drawing import boxes, collisions, texts
 

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bendcal.bounding import Boxes, Measured, least
-from bendcal.motion import Motion
+from bendcal.feasible.motion import Motion
 from bendcal.solids import SHAPES, Solid
 
 SEEDS = st.integers(0, 10**6)

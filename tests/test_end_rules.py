@@ -4,13 +4,13 @@ from dataclasses import replace
 
 import pytest
 
-from bendcal.end_rules import check, form_findings, nut_findings
 from bendcal.ends import PLAIN, End
+from bendcal.feasible.end_rules import check_ends, form_findings, nut_findings
+from bendcal.feasible.rules import findings
 from bendcal.lines import line_from_legs
 from bendcal.marks import MarkSheet, mark_out
 from bendcal.materials import ALLOYS
 from bendcal.order import cautions, line_cautions, order_of_work
-from bendcal.rules import findings
 from bendcal.tubes import Tube
 from tests.drawing import CAL, SHOP
 
@@ -107,7 +107,7 @@ def test_two_nuts_share_a_line_without_bends() -> None:
 
 def test_what_stops_comes_first() -> None:
     """The gravest finding leads, whatever rule it is of."""
-    found = check(sheet(a=SINGLE, b=replace(DOUBLE, nut_mm=50.0)))
+    found = check_ends(sheet(a=SINGLE, b=replace(DOUBLE, nut_mm=50.0)))
     assert [(one.rule, one.stops) for one in found] == [("nut", True), ("single flare", False)]
 
 
@@ -136,7 +136,7 @@ def test_every_finding_stands_among_the_cautions_with_its_source() -> None:
     assert said[1] == "End A of this brake line is an olive. Olives are not suitable on hydraulic brake lines: use a flare. (UK MOT manual 2012, 3.6)"
     assert said[2].startswith("The nut of end B (s) needs 50 mm") and said[2].endswith("(ends.csv, nut_mm)")
     assert len(said) == len(set(said))
-    for finding in check(one):
+    for finding in check_ends(one):
         assert sum(finding.sentence in text for text in said) == 1
 
 

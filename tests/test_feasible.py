@@ -11,19 +11,19 @@ from bendcal.benders import Bender
 from bendcal.bodies import BenderBody
 from bendcal.calibration import Calibration, calibrate
 from bendcal.clearance import obstacle_clearances
-from bendcal.feasible import KEEP_MM, plan_bending
+from bendcal.feasible.mending import longer_leg
+from bendcal.feasible.orders import Way, trials_of
+from bendcal.feasible.planning import KEEP_MM, plan_bending
+from bendcal.feasible.scenes import scene_of
+from bendcal.feasible.stroke import workpiece_of
 from bendcal.files.folder import read_shop
 from bendcal.law import Law
 from bendcal.lines import line_from_legs
 from bendcal.marks import mark_out
 from bendcal.materials import ALLOYS
-from bendcal.mending import longer_leg
-from bendcal.orders import Way, trials_of
 from bendcal.path import clock_deg, wrap_deg
-from bendcal.scenes import scene_of
 from bendcal.shop import Shop
 from bendcal.solids import Solid
-from bendcal.stroke import workpiece_of
 from bendcal.tubes import Tube
 from tests.dense import all_orders, body_clearance_mm, random_bodies, self_clearance_mm
 

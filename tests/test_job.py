@@ -16,10 +16,10 @@ from bendcal.calibration import Calibration
 from bendcal.cli import main
 from bendcal.ends import End
 from bendcal.entries.line_saving import save_line
-from bendcal.feasible import plan_bending
+from bendcal.feasible.planning import plan_bending
 from bendcal.flares import Flare
-from bendcal.job import Job, order_of_making, plan_job
 from bendcal.inch_words import with_inches
+from bendcal.job import Job, order_of_making, plan_job
 from bendcal.job_report import bending_sentences, clips_table, fittings_table, order_table, tube_table
 from bendcal.law import Law
 from bendcal.lines import Line, line_from_legs

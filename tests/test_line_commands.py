@@ -7,7 +7,7 @@ import pytest
 
 import bendcal
 from bendcal.design import plan_offcuts
-from bendcal.feasible import plan_bending
+from bendcal.feasible.planning import plan_bending
 from bendcal.plan_report import plan_table
 from tests.test_cli import assert_fits, told
 

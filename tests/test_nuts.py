@@ -10,20 +10,20 @@ from scipy.spatial.distance import cdist
 
 from bendcal.bodies import BenderBody
 from bendcal.ends import End
-from bendcal.feasible import KEEP_MM, plan_bending
+from bendcal.feasible.nut_places import GRIP, STEP_MM, NutPlaces
+from bendcal.feasible.nuts import Nut, finished_before, may_wait, nuts_on, places_told, unknown_nuts
+from bendcal.feasible.planning import KEEP_MM, plan_bending
+from bendcal.feasible.rules import feeds_allowed
+from bendcal.feasible.scenes import scene_of
+from bendcal.feasible.stroke import Half, Workpiece, nut_reach_mm, workpiece_of
+from bendcal.feasible.sweep import body_distances, self_distances
+from bendcal.feasible.trials import Trial, Trials, halves_of
 from bendcal.lines import line_from_legs
 from bendcal.marks import mark_out
-from bendcal.nut_places import GRIP, STEP_MM, NutPlaces
-from bendcal.nuts import Nut, finished_before, may_wait, nuts_on, places_told, unknown_nuts
 from bendcal.order import order_of_work
 from bendcal.plan_report import plan_table
 from bendcal.planned import mark_out_planned
-from bendcal.rules import feeds_allowed
-from bendcal.scenes import scene_of
 from bendcal.solids import Solid
-from bendcal.stroke import Half, Workpiece, nut_reach_mm, workpiece_of
-from bendcal.sweep import body_distances, self_distances
-from bendcal.trials import Trial, Trials, halves_of
 from tests.dense import half_points, placed, random_bodies, random_piece
 from tests.test_feasible import CAL, SHOP
 from tests.test_sweep import RADIUS, TUBE, body, one_bend

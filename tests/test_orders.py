@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from bendcal.orders import Way, plain_orders, trials_of
-from bendcal.searching import easiest
-from bendcal.trials import Clear, Trial
+from bendcal.feasible.orders import Way, plain_orders, trials_of
+from bendcal.feasible.searching import easiest
+from bendcal.feasible.trials import Clear, Trial
 from tests.dense import all_orders
 
 PLENTY = 25.0

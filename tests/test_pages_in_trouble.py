@@ -13,11 +13,11 @@ from nbclient import NotebookClient
 
 import bendcal
 from bendcal.design import plan_offcuts
+from bendcal.feasible.searching import easiest
+from bendcal.feasible.trials import Clear
 from bendcal.files.folder import read_shop
 from bendcal.job import plan_job
 from bendcal.lab import PAGE_START, notebooks_folder, own_notebooks
-from bendcal.searching import easiest
-from bendcal.trials import Clear
 from bendcal.waiting import heard_by, long_work, tick
 from bendcal.waiting_bar import WaitingBar
 

@@ -11,7 +11,7 @@ from vice import worked
 import bendcal
 from bendcal.bodies import BenderBody
 from bendcal.clearance import obstacle_clearances
-from bendcal.feasible import plan_bending
+from bendcal.feasible.planning import plan_bending
 from bendcal.lines import line_from_legs
 from bendcal.order import order_of_work
 from bendcal.path import nodes_from_legs

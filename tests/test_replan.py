@@ -9,7 +9,7 @@ from invented.line import form
 
 from bendcal.bending import bend_up
 from bendcal.bodies import BenderBody
-from bendcal.hindrance import what_is_met
+from bendcal.feasible.hindrance import what_is_met
 from bendcal.marks import mark_out
 from bendcal.path import Legs, nodes_from_legs, pose_of
 from bendcal.replan import Made, replan

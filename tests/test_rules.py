@@ -8,12 +8,12 @@ import pytest
 from bendcal.benders import Bender
 from bendcal.calibration import Calibration
 from bendcal.ends import End
+from bendcal.feasible.rules import feeds_allowed, findings
 from bendcal.flattening import check_section, ovality, section_limits_sentence, thinning_sentence
 from bendcal.law import Law
 from bendcal.lines import line_from_legs
 from bendcal.marks import mark_out
 from bendcal.materials import ALLOYS
-from bendcal.rules import feeds_allowed, findings
 from bendcal.shop import Shop
 from bendcal.tubes import Tube
 

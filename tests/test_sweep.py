@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 
 from bendcal.bodies import BenderBody
 from bendcal.chain import half_chains, points_along
+from bendcal.feasible.stroke import Half, Workpiece, chains_of, in_bender, swing_mm
+from bendcal.feasible.sweep import body_distances, self_distances
+from bendcal.feasible.trials import Trial, Trials, halves_of
 from bendcal.path import Legs, nodes_from_legs, straights_mm
 from bendcal.solids import Solid
-from bendcal.stroke import Half, Workpiece, chains_of, in_bender, swing_mm
-from bendcal.sweep import body_distances, self_distances
-from bendcal.trials import Trial, Trials, halves_of
 from tests.dense import body_clearance_mm, random_bodies, random_piece, self_clearance_mm, tube_points
 
 RADIUS, TUBE = 16.0, 2.38

@@ -9,13 +9,12 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Circle, Rectangle
 
 from bendcal.bodies import BenderBody
+from bendcal.feasible import Plan, workpiece_of
 from bendcal.figures.bender_view import BenderView, bender_view
 from bendcal.figures.paper import BLUE, GREY, INK, MM_PER_POINT, PALE, PAPER, Picture, canvas, line, printable, text_width_mm, write
 from bendcal.figures.shapes import Strokes, around, arrow, badge, hexagon, outline
 from bendcal.figures.twist_clock import draw_clock
 from bendcal.marks import MarkSheet
-from bendcal.plans import Plan
-from bendcal.stroke import workpiece_of
 
 __all__ = ["KEY", "STEP_WIDTH_MM", "draw_step", "one_step", "step_views", "steps"]
 

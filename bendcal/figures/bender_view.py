@@ -6,11 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from bendcal.feasible import Plan, PlanStep, Workpiece, scene_of
 from bendcal.marks import MarkSheet
 from bendcal.path import wrap_deg
-from bendcal.plans import Plan, PlanStep
-from bendcal.scenes import scene_of
-from bendcal.stroke import Workpiece
 
 __all__ = ["BenderView", "bender_view"]
 
@@ -71,7 +69,7 @@ def bender_view(piece: Workpiece, sheet: MarkSheet, plan: Plan, step: int) -> Be
 
     Parameters
     ----------
-    piece : from :func:`bendcal.stroke.workpiece_of` of the sheet
+    piece : from :func:`bendcal.feasible.stroke.workpiece_of` of the sheet
     sheet : made for the ends that lead in the plan
     plan : for its line
     step : from 1

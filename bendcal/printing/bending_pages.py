@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 from bendcal.bodies import BenderBody
 from bendcal.estimate import Estimate
+from bendcal.feasible import Plan
 from bendcal.figures.at_the_bender import KEY, STEP_WIDTH_MM, draw_step, step_views
 from bendcal.figures.paper import GREY, block, wrap, write
 from bendcal.marks import MarkSheet
-from bendcal.plans import Plan
 from bendcal.printing.pages import Pages, plain_settings
 
 __all__ = ["bending_pdf", "lay_out_bending"]

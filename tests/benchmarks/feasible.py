@@ -22,12 +22,12 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from bendcal.bodies import BenderBody  # noqa: E402
-from bendcal.feasible import KEEP_MM, PLENTY_MM  # noqa: E402
-from bendcal.nuts import Nut  # noqa: E402
-from bendcal.orders import Way, trials_of  # noqa: E402
-from bendcal.searching import easiest  # noqa: E402
+from bendcal.feasible.nuts import Nut  # noqa: E402
+from bendcal.feasible.orders import Way, trials_of  # noqa: E402
+from bendcal.feasible.planning import KEEP_MM, PLENTY_MM  # noqa: E402
+from bendcal.feasible.searching import easiest  # noqa: E402
+from bendcal.feasible.trials import Trials  # noqa: E402
 from bendcal.solids import Solid  # noqa: E402
-from bendcal.trials import Trials  # noqa: E402
 from tests.dense import all_orders, body_clearance_mm, random_piece, self_clearance_mm  # noqa: E402
 
 GRIP_MM = 10.0

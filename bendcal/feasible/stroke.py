@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bendcal.chain import Chains, half_chains
+from bendcal.feasible.nuts import Nut, nuts_on
 from bendcal.marks import MarkSheet
-from bendcal.nuts import Nut, nuts_on
 
 __all__ = ["Half", "Workpiece", "chains_of", "in_bender", "nut_chains", "nut_reach_mm", "swing_mm", "workpiece_of"]
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from bendcal.nuts import places_told
-from bendcal.orders import Way, trials_of
-from bendcal.rules import Finding
-from bendcal.trials import Clear, Trials
+from bendcal.feasible.nuts import places_told
+from bendcal.feasible.orders import Way, trials_of
+from bendcal.feasible.rules import Finding
+from bendcal.feasible.trials import Clear, Trials
 from bendcal.working import WorkStep, order_words, work_steps
 
 __all__ = ["Plan", "PlanStep", "Plans", "plan_of"]

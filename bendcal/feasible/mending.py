@@ -9,9 +9,9 @@ import numpy as np
 
 from bendcal.bodies import BenderBody
 from bendcal.calibration import Calibration
+from bendcal.feasible.plans import Plans
 from bendcal.lines import Line
 from bendcal.path import Legs, LegTooShort
-from bendcal.plans import Plans
 from bendcal.shop import UnknownName
 
 __all__ = ["longer_leg", "mends_of", "other_end_first"]

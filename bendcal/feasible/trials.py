@@ -14,9 +14,9 @@ from typing import NamedTuple
 import numpy as np
 
 from bendcal.bodies import BenderBody
-from bendcal.nut_places import GRIP, NutPlaces
-from bendcal.stroke import Half, Workpiece
-from bendcal.sweep import ITSELF, NOTHING_NEAR, Clear, body_distances, clears_of, self_distances
+from bendcal.feasible.nut_places import GRIP, NutPlaces
+from bendcal.feasible.stroke import Half, Workpiece
+from bendcal.feasible.sweep import ITSELF, NOTHING_NEAR, Clear, body_distances, clears_of, self_distances
 
 __all__ = ["ITSELF", "Clear", "Trial", "Trials", "halves_of"]
 

@@ -15,8 +15,8 @@ from typing import NamedTuple
 import numpy as np
 
 from bendcal.bodies import BenderBody
-from bendcal.stroke import Half, Workpiece, nut_reach_mm
-from bendcal.sweep import NOTHING_NEAR, Clear, body_distances, clears_of, self_distances
+from bendcal.feasible.stroke import Half, Workpiece, nut_reach_mm
+from bendcal.feasible.sweep import NOTHING_NEAR, Clear, body_distances, clears_of, self_distances
 
 __all__ = ["GRIP", "NutPlaces", "Placed"]
 
@@ -42,7 +42,7 @@ class NutPlaces:
     piece : the tube and its nuts
     bodies, grips_mm : the bender's bodies, and how much tube each of them holds
     keep_mm : clearance that is wanted [mm]
-    how : what :func:`bendcal.sweep.body_distances` is told of tolerances
+    how : what :func:`bendcal.feasible.sweep.body_distances` is told of tolerances
     """
 
     def __init__(self, piece: Workpiece, bodies: Sequence[BenderBody], grips_mm: Sequence[float], keep_mm: float, how: Mapping[str, float]) -> None:

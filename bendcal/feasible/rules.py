@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from bendcal.feasible.nuts import bender_takes_mm
 from bendcal.flattening import section_limits_sentence, thinning_sentence, tight_bend_cautions
 from bendcal.marked import SMALL_MM, MarkSheet, between_faults, dial_faults
-from bendcal.nuts import bender_takes_mm
 
 __all__ = ["Finding", "feeds_allowed", "findings"]
 

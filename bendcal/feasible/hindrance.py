@@ -7,10 +7,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from bendcal.bodies import BenderBody
+from bendcal.feasible.orders import Way, plain_orders, trials_of
+from bendcal.feasible.stroke import workpiece_of
+from bendcal.feasible.trials import ITSELF, Clear, Trial, Trials
 from bendcal.marks import MarkSheet
-from bendcal.orders import Way, plain_orders, trials_of
-from bendcal.stroke import workpiece_of
-from bendcal.trials import ITSELF, Clear, Trial, Trials
 
 __all__ = ["KEEP_MM", "PLENTY_MM", "blocked_bends", "grip_of", "what_is_met", "what_is_nearest", "what_stops"]
 
@@ -57,7 +57,7 @@ def what_is_met(sheet: MarkSheet, bodies: Sequence[BenderBody], *, made: Sequenc
     Parameters
     ----------
     sheet : the marked tube
-    bodies, keep_mm : as in :func:`bendcal.feasible.plan_bending`
+    bodies, keep_mm : as in :func:`bendcal.feasible.planning.plan_bending`
     made : numbers of the bends that are made already, and are not asked for
     """
     trials = Trials(workpiece_of(sheet), bodies, grip_of(sheet), keep_mm, PLENTY_MM)

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from bendcal.trials import Trial
+from bendcal.feasible.trials import Trial
 
 __all__ = ["TURN_TROUBLE", "Found", "Way", "plain_orders", "trials_of"]
 

@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 
 from bendcal.bodies import BenderBody
 from bendcal.chain import points_along
-from bendcal.nuts import Nut
-from bendcal.plans import Plan
-from bendcal.stroke import Half, Workpiece, chains_of, in_bender, nut_chains, swing_mm
-from bendcal.trials import Trial, halves_of
+from bendcal.feasible.nuts import Nut
+from bendcal.feasible.plans import Plan
+from bendcal.feasible.stroke import Half, Workpiece, chains_of, in_bender, nut_chains, swing_mm
+from bendcal.feasible.trials import Trial, halves_of
 
 __all__ = ["Scene", "scene_of"]
 
@@ -55,7 +55,7 @@ def scene_of(piece: Workpiece, plan: Plan, step: int, *, stroke_deg: float | Non
 
     Parameters
     ----------
-    piece : the tube, from :func:`bendcal.stroke.workpiece_of` of its mark sheet
+    piece : the tube, from :func:`bendcal.feasible.stroke.workpiece_of` of its mark sheet
     plan : for the line of that sheet
     step : number of the step in the plan's order, from 1
     stroke_deg : how far the lever has gone [deg]; None for where the tube is nearest to something, or the whole stroke

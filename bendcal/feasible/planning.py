@@ -13,19 +13,19 @@ from dataclasses import replace
 
 from bendcal.bodies import BenderBody
 from bendcal.calibration import Calibration
-from bendcal.hindrance import KEEP_MM, PLENTY_MM, blocked_bends, grip_of, what_is_nearest, what_stops
+from bendcal.feasible.hindrance import KEEP_MM, PLENTY_MM, blocked_bends, grip_of, what_is_nearest, what_stops
+from bendcal.feasible.mending import mends_of, other_end_first
+from bendcal.feasible.nuts import may_wait, nutted, unknown_nuts
+from bendcal.feasible.orders import Found, Way, plain_orders
+from bendcal.feasible.plans import Plan, Plans, plan_of
+from bendcal.feasible.rules import Finding, feeds_allowed, findings
+from bendcal.feasible.searching import easiest
+from bendcal.feasible.stroke import workpiece_of
+from bendcal.feasible.trials import Trials
 from bendcal.lines import Line
 from bendcal.marks import MarkSheet, mark_out
-from bendcal.mending import mends_of, other_end_first
-from bendcal.nuts import may_wait, nutted, unknown_nuts
-from bendcal.orders import Found, Way, plain_orders
 from bendcal.path import LegTooShort
-from bendcal.plans import Plan, Plans, plan_of
-from bendcal.rules import Finding, feeds_allowed, findings
-from bendcal.searching import easiest
 from bendcal.shop import Shop
-from bendcal.stroke import workpiece_of
-from bendcal.trials import Trials
 from bendcal.waiting import long_work
 
 __all__ = ["COMFORT_MM", "KEEP_MM", "PLENTY_MM", "plan_bending", "search_for"]
@@ -149,7 +149,7 @@ def search_for(
     Parameters
     ----------
     sheet : the marked tube
-    allowed : for each bend the letters of the ends that may lead, from :func:`bendcal.rules.feeds_allowed`
+    allowed : for each bend the letters of the ends that may lead, from :func:`bendcal.feasible.rules.feeds_allowed`
     bodies, keep_mm, most_trials : as in :func:`plan_bending`
     """
     trials = Trials(workpiece_of(sheet), bodies, grip_of(sheet), keep_mm, PLENTY_MM)

@@ -15,8 +15,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from bendcal.orders import TURN_TROUBLE, Found, Way, plain_orders, trials_of
-from bendcal.trials import Clear, Trial
+from bendcal.feasible.orders import TURN_TROUBLE, Found, Way, plain_orders, trials_of
+from bendcal.feasible.trials import Clear, Trial
 from bendcal.waiting import tick
 
 __all__ = ["easiest"]

@@ -9,12 +9,12 @@ import re
 from collections.abc import Sequence
 
 from bendcal.ends import End
+from bendcal.feasible.rules import Finding
 from bendcal.lines import Line
 from bendcal.marks import MarkSheet
-from bendcal.rules import Finding
 from bendcal.tubes import Tube
 
-__all__ = ["check", "form_findings", "nut_findings"]
+__all__ = ["check_ends", "form_findings", "nut_findings"]
 
 _HYDRAULIC = ("brake", "clutch")
 _OLIVES = "UK MOT manual 2012, 3.6"
@@ -22,7 +22,7 @@ _DOUBLE_WALL = re.compile(r"\bdouble[ -]?wall", re.IGNORECASE)
 _SMALL_MM = 1e-6
 
 
-def check(sheet: MarkSheet) -> tuple[Finding, ...]:
+def check_ends(sheet: MarkSheet) -> tuple[Finding, ...]:
     """What the rules for ends say of a marked line, the gravest first; nothing of what is in order.
 
     Parameters

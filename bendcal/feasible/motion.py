@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from bendcal.stroke import swing_mm
+from bendcal.feasible.stroke import swing_mm
 
 __all__ = ["Motion"]
 

@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from bendcal.bodies import BenderBody
 from bendcal.bounding import Boxes, Least, Measured, least
 from bendcal.chain import Chains, points_along
-from bendcal.motion import Motion
+from bendcal.feasible.motion import Motion
+from bendcal.feasible.stroke import Half, Workpiece, chains_of, in_bender, nut_chains
 from bendcal.solids import segment_distance_mm
-from bendcal.stroke import Half, Workpiece, chains_of, in_bender, nut_chains
 
 __all__ = ["ITSELF", "NOTHING_NEAR", "Clear", "body_distances", "clears_of", "self_distances"]
 
