@@ -32,7 +32,7 @@ _PATTERNS = (
 )  # fmt: skip
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class ReferencePage:
     """A reference page: millimetres from its top left corner, x to the right, y down.
 

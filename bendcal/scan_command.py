@@ -40,8 +40,8 @@ def add_scan_command(jobs, shop: Callable[[str], Shop]) -> None:
     scan.add_argument("--dpi", type=float, metavar="N", help="pixels an inch, where the file does not say it or says it wrongly")
     scan.add_argument("--end-a", choices=("left", "right", "top", "bottom"), help="on which side end A lies; left out: the end of the leg with the mark")
     scan.add_argument("--sensor", choices=("cis", "ccd", "unknown"), default="cis", help="the scanner's kind: cis (flat, fed by its cable; if left out), ccd (tall, with its own supply)")
-    scan.add_argument("--photo", action="store_true", help="the pictures are photos of the reference page, not scans")
-    scan.add_argument("--line", metavar="MM", default="100", help="with --photo: what the page's 100 mm line measures (100 if left out)")
+    scan.add_argument("--photo", action="store_true", help="the pictures are photos of the reference page, not scans; photos of several numbered pages on one table are joined")
+    scan.add_argument("--line", metavar="MM", nargs="+", default=["100"], help="with --photo: what the page's 100 mm line measures (100 if left out); one number for all pages, or one for each in the order of their numbers")
     scan.add_argument("--record", action="store_true", help="append what was read to offcuts.csv; needs --dial and --length")
     scan.add_argument("--bender", metavar="B", help="the bender's name in benders.csv; needed if there are several")
     scan.add_argument("--dial", nargs="+", metavar="DEG", help="what each piece was bent to on the dial, from left to right")
@@ -62,19 +62,19 @@ def _scan(asked: argparse.Namespace, shop: Shop) -> None:
     tube = _one(shop.tubes, asked.tube, "tube")
     if asked.record and (not asked.dial or not asked.length):
         raise ValueError("--record needs what no picture shows: --dial, and --length, the straight length before the bend.")
-    if asked.record and len(asked.image) > 1:
-        raise ValueError("--record takes one picture at a time, so that --dial and --length belong to its pieces.")
     bender = _one(shop.benders, asked.bender, "bender") if asked.record else ""
     # Loads what opens pictures, so it is loaded by this job alone.
-    from bendcal.scan import read_photo, read_scan
+    from bendcal.scan import read_photos, read_scan
     from bendcal.scan.recording import save_overlay
 
     od_mm = shop.tubes[tube].od_mm
-    for image in asked.image:
-        if asked.photo:
-            readings = read_photo(image, od_mm=od_mm, end_a=asked.end_a, line_mm=length_mm(asked.line))
-        else:
-            readings = read_scan(image, od_mm=od_mm, dpi=asked.dpi, end_a=asked.end_a, sensor=asked.sensor)
+    if asked.photo:
+        pictures = read_photos(asked.image, od_mm=od_mm, end_a=asked.end_a, line_mm=[length_mm(line) for line in asked.line])
+    else:
+        pictures = (read_scan(image, od_mm=od_mm, dpi=asked.dpi, end_a=asked.end_a, sensor=asked.sensor) for image in asked.image)
+    if asked.record and len(asked.image if not asked.photo else pictures) > 1:
+        raise ValueError("--record takes one picture at a time, or photos of one table, so that --dial and --length belong to its pieces.")
+    for readings in pictures:
         print(f"{readings.name}: {tube}, {od_mm:g} mm", end="\n\n")
         for sentence in str(readings).splitlines():
             print(paragraph(sentence, first="  - "))

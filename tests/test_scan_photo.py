@@ -14,8 +14,9 @@ from PIL import Image
 from bendcal.fiducials import MOST_PAGES, SIDE_MM, cells, reference_page, reference_pages
 from bendcal.printing import PAPERS_MM, reference_page_pdf, table_pages_pdf
 from bendcal.scan import NotAScan, ScanReadings, read_photo
-from bendcal.scan.camera import find_page, fit_camera
+from bendcal.scan.camera import fit_camera
 from bendcal.scan.heights import View, under_outline
+from bendcal.scan.sighting import find_page
 from bendcal.scan.tube_model import Shape
 from tests.benchmarks.scan import misses
 from tests.conftest import ROOT

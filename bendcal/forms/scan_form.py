@@ -25,7 +25,8 @@ __all__ = ["ScanForm"]
 
 _HOW = (
     "Flatbed: lay the pieces on the glass a finger's width apart and from its border, each with the line that halves its bend at 45°, under a plain "
-    "sheet of another shade; scan in colour or grey at 300 dpi. Photo: print the reference page (bendcal page), lay the pieces inside its frame."
+    "sheet of another shade; scan in colour or grey at 300 dpi. Photo: print the reference page (bendcal page), lay the pieces inside its frame. "
+    "For a line longer than a page: several numbered pages side by side (bendcal page --pages 3), in one photo or in several that overlap."
 )
 _FILE = "Put the picture into the shop folder and write its name, or choose it here; one of more than 8 MB may not arrive that way."
 _LOOK = "Look before you record: the drawn lines must lie on the tube's edges, the bars at its cut ends. Legs and mark are taken as drawn."
@@ -53,7 +54,7 @@ class ScanForm:
         self.pressing = Pressing(self.notices, lambda: self.now.folder, self._lock, self._focus, self._refresh)
         press = self.pressing.on_press
         self.look, self.keep = button("Read the picture", press(self._read), main=True), button("Record this piece", press(self._record), main=True)
-        self.upload = widgets.FileUpload(accept="image/*", multiple=False, description="Choose a file")
+        self.upload = widgets.FileUpload(accept="image/*", multiple=True, description="Choose a file")
         self.upload.observe(lambda _: self.pressing.safe(self._arrived)(), "value")
         for box in READ:
             self.boxes[box].observe(lambda _: self.pressing.safe(self._forget)(), "value")
@@ -101,15 +102,17 @@ class ScanForm:
         if is_sample(self.now.folder):
             self.notices.say("blocked", _SAMPLE_STAYS)
             return
-        chosen = self.upload.value[0]
-        path = self.now.folder / "scans" / Path(chosen["name"]).name
-        if path.exists() and path.read_bytes() != bytes(chosen["content"]):
-            self.notices.say("blocked", f"There is another picture called {path.name} in {path.parent}, and it stays. Give this one another name.")
-            return
-        make_folder(path.parent)
-        write_atomically(path, bytes(chosen["content"]))
-        self.boxes["picture"].value = path.name
-        self.notices.say("done", f"{clock()}. {path.name} is in {path.parent}.")
+        names = []
+        for chosen in self.upload.value:
+            path = self.now.folder / "scans" / Path(chosen["name"]).name
+            if path.exists() and path.read_bytes() != bytes(chosen["content"]):
+                self.notices.say("blocked", f"There is another picture called {path.name} in {path.parent}, and it stays. Give this one another name.")
+                return
+            make_folder(path.parent)
+            write_atomically(path, bytes(chosen["content"]))
+            names.append(path.name)
+        self.boxes["picture"].value = "; ".join(names)
+        self.notices.say("done", f"{clock()}. {', '.join(names)}: in {path.parent}.")
 
     def _lock(self, locked: bool) -> None:
         self.boxes.lock(locked)

@@ -9,7 +9,7 @@ from pathlib import Path
 from bendcal.files import OFFCUTS, Column, tidy
 from bendcal.forms.understood import Understood, understood, understood_name
 from bendcal.offcuts import Offcut
-from bendcal.scan import ScanReading, ScanReadings, read_photo, read_scan
+from bendcal.scan import ScanReading, ScanReadings, read_photos, read_scan
 from bendcal.scan.piece import SIDES
 from bendcal.scan.recording import record
 from bendcal.shop import Shop
@@ -22,7 +22,7 @@ NAMES = {
     "piece": "Piece", "bender": "Bender", "length_mm": "Straight length", "dial_deg": "Dial", "mark_mm": "Mark",
 }  # fmt: skip
 HINTS = {
-    "picture": "its file, such as scan.png", "kind": "scan", "tube": "its name", "line_mm": "photo only; blank: 100",
+    "picture": "its file, such as scan.png; photos of one table: a.jpg; b.jpg", "kind": "scan", "tube": "its name", "line_mm": "photo only; blank: 100",
     "end_a": "blank: by the mark", "piece": "its number in the picture", "bender": "its name", "length_mm": "before the bend",
     "dial_deg": "at the end of the stroke", "mark_mm": "blank: as it is seen",
 }  # fmt: skip
@@ -83,16 +83,19 @@ class ScanValues:
         told = self.understood(shop, pieces)
         return [f"{NAMES[key]}: {told[key].wrong or 'still to fill in'}." for key in keys if not told[key].fine]
 
-    def file(self, folder: Path) -> Path:
-        """The picture's file: as it is written, or in the shop folder, or in its scans/.
+    def files(self, folder: Path) -> list[Path]:
+        """The pictures' files, a semicolon between them: as they are written, or in the shop folder, or in its scans/.
 
         Parameters
         ----------
         folder : the shop folder
         """
-        name = Path(tidy(self.picture).strip("\"'")).expanduser()
-        places = [name, folder / name, folder / "scans" / name]
-        return next((place for place in places if place.is_file()), name)
+        found = []
+        for written in tidy(self.picture).split(";"):
+            name = Path(written.strip().strip("\"'")).expanduser()
+            places = [name, folder / name, folder / "scans" / name]
+            found.append(next((place for place in places if place.is_file()), name))
+        return found
 
     def read(self, shop: Shop) -> ScanReadings:
         """Read the picture.
@@ -107,9 +110,14 @@ class ScanValues:
         """
         told = self.understood(shop)
         how = {"od_mm": shop.tubes[told["tube"].value].od_mm, "end_a": told["end_a"].value or None}
+        files = self.files(Path(shop.folder))
         if told["kind"].value == "photo":
-            return read_photo(self.file(Path(shop.folder)), **how, line_mm=told["line_mm"].value)
-        return read_scan(self.file(Path(shop.folder)), **how)
+            read = read_photos(files, **how, line_mm=told["line_mm"].value)
+        else:
+            read = tuple(read_scan(file, **how) for file in files[:2])
+        if len(read) > 1:
+            raise ValueError("Several pictures are read together only where they are photos of one table with several numbered pages. Read them one by one.")
+        return read[0]
 
     def record(self, shop: Shop, readings: ScanReadings) -> Offcut:
         """Record the piece that is named.

@@ -2,7 +2,8 @@
 
 from bendcal.scan.decode import NotAScan
 from bendcal.scan.photo import read_photo
+from bendcal.scan.photos import read_photos
 from bendcal.scan.piece import ScanReading
 from bendcal.scan.reading import ScanReadings, read_scan
 
-__all__ = ["NotAScan", "ScanReading", "ScanReadings", "read_photo", "read_scan"]
+__all__ = ["NotAScan", "ScanReading", "ScanReadings", "read_photo", "read_photos", "read_scan"]

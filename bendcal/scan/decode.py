@@ -42,12 +42,14 @@ class Scan:
     rgb : (height, width, 3) float32, 0 black to 1 white, as the scanner coded them
     pixel_mm : (across, down) size of one of these pixels [mm]
     dpi : what the scan was made with, before any averaging down (across, down)
+    blank : (height, width) where it shows no plain paper, and nothing can be told; None where it shows paper all over
     """
 
     name: str
     rgb: np.ndarray
     pixel_mm: tuple[float, float]
     dpi: tuple[float, float]
+    blank: np.ndarray | None = None
 
 
 def open_scan(path: str | os.PathLike[str], *, dpi: float | tuple[float, float] | None = None) -> Scan:

@@ -14,11 +14,12 @@ import numpy as np
 
 from bendcal.scan.tube_model import ARC, Shape, distances
 
-__all__ = ["View", "place_seen_at", "under_outline"]
+__all__ = ["View", "instead", "place_seen_at", "under_outline"]
 
 #: Heights in radii at which the tube's middle shows a cut end (one that faces away from the camera, one that faces it) and a pen mark.
 _TOP, _FOOT, _PEN = 2.0, 0.0, 1.94
 _END_U, _FOOT_U, _PEN_U = 0.10, 0.30, 0.15  # of a radius: burr, a rounded edge, the shadow at the foot of the near end
+_STEP = 0.01  # of a standard deviation
 _SHADE_U = 0.03  # of a radius, even from straight above: a cut end lies in its own shadow, a pen mark goes round
 
 
@@ -91,6 +92,30 @@ class View:
         point = np.asarray(point, float)
         there, eyes = (point, self.eye_mm) if other is None else (other[0](point[None])[0], other[1])
         return place_seen_at(there, outward, kind, radius_mm, self.eyes_at(point[None], eyes)[0], plane_mm=self.plane_mm)
+
+
+def instead(
+    numbers: np.ndarray, covariance: np.ndarray, seen: Callable[[np.ndarray], tuple[Callable[[np.ndarray], np.ndarray], np.ndarray]]
+) -> list[tuple[Callable[[np.ndarray], np.ndarray], np.ndarray]]:  # fmt: skip
+    """Cameras that might have been, as a view's `others`: along each axis of their covariance, to first order.
+
+    How long a lens is and how far away it was are told apart badly by a page seen from straight above, so that a whole standard
+    deviation would be far enough to bend what is straight; a small step, made larger, does not.
+
+    Parameters
+    ----------
+    numbers : (m,) of the cameras
+    covariance : (m, m) of these
+    seen : numbers → where points of the picture would lie then, and the eye or eyes
+    """
+    _, eyes = seen(numbers)
+    values, vectors = np.linalg.eigh(covariance)
+
+    def far(warp: Callable[[np.ndarray], np.ndarray]) -> Callable[[np.ndarray], np.ndarray]:
+        return lambda points: points + (warp(points) - points) / _STEP
+
+    steps = [seen(numbers + _STEP * np.sqrt(max(value, 0.0)) * vector) for value, vector in zip(values, vectors.T, strict=True)]
+    return [(far(warp), eyes + (moved - eyes) / _STEP) for warp, moved in steps]
 
 
 def under_outline(points: np.ndarray, side: np.ndarray, shape: Shape, radius_mm: float, eye_mm: np.ndarray, *, plane_mm: float = 0.0) -> np.ndarray:

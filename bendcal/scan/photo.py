@@ -9,17 +9,19 @@ from pathlib import Path
 import numpy as np
 
 from bendcal.fiducials import ReferencePage
-from bendcal.scan.camera import Camera, PageNotFound, find_page, fit_camera, image_library
+from bendcal.scan.camera import Camera, fit_camera
 from bendcal.scan.decode import NotAScan, Scan, open_photo
-from bendcal.scan.heights import View
+from bendcal.scan.heights import View, instead
 from bendcal.scan.reading import ScanReadings, check_told, readings_on
+from bendcal.scan.sighting import PageNotFound, find_page, image_library
 
-__all__ = ["PRINT_U", "LaidPage", "laid_page", "read_photo"]
+__all__ = ["LEAST_PX", "MOST_TILT_DEG", "PRINT_U", "LaidPage", "check_line", "laid_page", "read_photo"]
 
 PRINT_U = 0.002  # of what a printer makes of 100 mm, or of what a rule tells of them, in each direction
 _INSET_MM = 1.2  # inside of the frame's line
 _COARSEST, _FINEST = 5.0, 16.0  # pixels a millimetre: 1500 across a page are 7
-_MOST_TILT_DEG = 30.0
+MOST_TILT_DEG = 30.0
+LEAST_PX = 20.0  # across the tube
 _LEAST_LINE, _MOST_LINE = 85.0, 115.0
 
 
@@ -73,8 +75,7 @@ def laid_page(path: str | os.PathLike[str], *, od_mm: float, line_mm: float = 10
     NotAScan : as for :func:`read_photo`
     ValueError : for a line that cannot be
     """
-    if not _LEAST_LINE <= line_mm <= _MOST_LINE:
-        raise ValueError(f"The page's 100 mm line is said to measure {line_mm:g} mm; from {_LEAST_LINE:g} to {_MOST_LINE:g} can be. Measure it once more.")
+    check_line(line_mm)
     cv2 = image_library()
     rgb, film = open_photo(path)
     name = Path(path).name
@@ -83,12 +84,27 @@ def laid_page(path: str | os.PathLike[str], *, od_mm: float, line_mm: float = 10
         camera = fit_camera(at * line_mm / 100, seen, rgb.shape[1::-1], film_mm=film)
     except PageNotFound as error:
         raise PageNotFound(f'"{name}": {error}') from None
-    if camera.tilt_deg > _MOST_TILT_DEG:
-        raise NotAScan(f'"{name}" was taken {camera.tilt_deg:.0f}° from the upright; at most {_MOST_TILT_DEG:.0f}° are read. Hold the camera level above the page.')
+    if camera.tilt_deg > MOST_TILT_DEG:
+        raise NotAScan(f'"{name}" was taken {camera.tilt_deg:.0f}° from the upright; at most {MOST_TILT_DEG:.0f}° are read. Hold the camera level above the page.')
     scan, start = _from_above(name, rgb, camera, page, line_mm / 100)
-    if od_mm / max(scan.pixel_mm) < 20:
-        raise NotAScan(f'"{name}": the tube is only {od_mm / max(scan.pixel_mm):.0f} pixels wide; at least 20 are needed. Go nearer, so that the page fills the picture.')
+    if od_mm / max(scan.pixel_mm) < LEAST_PX:
+        raise NotAScan(f'"{name}": the tube is only {od_mm / max(scan.pixel_mm):.0f} pixels wide; at least {LEAST_PX:.0f} are needed. Go nearer, so that the page fills the picture.')
     return LaidPage(scan, _view(camera, start), (print_u, print_u), (_lens(camera, rgb.shape[1::-1]),))
+
+
+def check_line(line_mm: float) -> None:
+    """Whether a 100 mm line can measure that.
+
+    Parameters
+    ----------
+    line_mm : what it measures [mm]
+
+    Raises
+    ------
+    ValueError : where it cannot
+    """
+    if not _LEAST_LINE <= line_mm <= _MOST_LINE:
+        raise ValueError(f"The page's 100 mm line is said to measure {line_mm:g} mm; from {_LEAST_LINE:g} to {_MOST_LINE:g} can be. Measure it once more.")
 
 
 def _from_above(name: str, rgb: np.ndarray, camera: Camera, page: ReferencePage, scale: float) -> tuple[Scan, np.ndarray]:
@@ -114,19 +130,12 @@ def _from_above(name: str, rgb: np.ndarray, camera: Camera, page: ReferencePage,
 
 def _view(camera: Camera, start: np.ndarray) -> View:
     """The camera and those that might have been instead, on the page beginning at `start`."""
-    values, vectors = np.linalg.eigh(camera.covariance)
 
-    def warp(numbers: np.ndarray):
-        return lambda points: camera.on_page(camera.pixels(points + start), numbers) - start
+    def seen(numbers: np.ndarray):
+        eye = Camera(numbers, camera.covariance, camera.rms_px).place_mm - np.append(start, 0.0)
+        return (lambda points: camera.on_page(camera.pixels(points + start), numbers) - start), eye
 
-    def eye(one: Camera) -> np.ndarray:
-        return one.place_mm - np.append(start, 0.0)
-
-    others = []
-    for value, vector in zip(values, vectors.T, strict=True):
-        numbers = camera.numbers + np.sqrt(max(value, 0.0)) * vector
-        others.append((warp(numbers), eye(Camera(numbers, camera.covariance, camera.rms_px))))
-    return View(eye(camera), tuple(others))
+    return View(seen(camera.numbers)[1], tuple(instead(camera.numbers, camera.covariance, seen)))
 
 
 def _lens(camera: Camera, size_px: tuple[int, int]) -> str:

@@ -160,7 +160,7 @@ def readings_on(scan: Scan, *, od_mm: float, end_a: str | None, scale_u: tuple[f
     if unlike.plain < _PLAIN or unlike.noise > _NOISIEST:
         said = "The backdrop is not plain enough to tell tube from paper. Lay a plain sheet, light or dark, over the pieces and scan again."
         return ScanReadings(scan.name, (), (said,), scan, notes)
-    found = find_pieces(unlike, pixel_mm=scan.pixel_mm, od_mm=od_mm)
+    found = find_pieces(unlike, pixel_mm=scan.pixel_mm, od_mm=od_mm, blank=scan.blank)
     if not found:
         said = f"Nothing on it is as long and wide as a bent tube of {od_mm:g} mm. Look at the diameter and the dpi, and at whether tube and paper differ."
         return ScanReadings(scan.name, (), (said,), scan, notes)

@@ -15,6 +15,7 @@ __all__ = ["Found", "find_pieces"]
 _ACROSS = 12.0  # rough pixels across a tube
 _STEEP = 0.03  # of full white, in one pixel: shadows change by less than half of that
 _DEEP, _DEEPEST = 0.78, 0.98  # diameters from the middle of a tube to its border; the second one with its shadow
+_NEAR_MM = 1.0  # what comes so near to a blank place may go on there
 _SHORTEST = 5.0  # a thing shorter than this many diameters is no offcut
 
 
@@ -42,7 +43,7 @@ class Found:
     wide: str = ""
 
 
-def find_pieces(unlike: Unlike, *, pixel_mm: tuple[float, float], od_mm: float) -> list[Found]:
+def find_pieces(unlike: Unlike, *, pixel_mm: tuple[float, float], od_mm: float, blank: np.ndarray | None = None) -> list[Found]:
     """Everything on the glass that is long enough to be an offcut, left to right.
 
     Parameters
@@ -50,6 +51,7 @@ def find_pieces(unlike: Unlike, *, pixel_mm: tuple[float, float], od_mm: float) 
     unlike : the map of what is not backdrop
     pixel_mm : (across, down) size of its pixels [mm]
     od_mm : the tube's outside diameter [mm]
+    blank : where nothing can be told, as a scan has it: what touches such a place is not read
     """
     step = tuple(max(1, int(od_mm / _ACROSS / size)) for size in pixel_mm)
     height, width = unlike.map.shape
@@ -65,6 +67,10 @@ def find_pieces(unlike: Unlike, *, pixel_mm: tuple[float, float], od_mm: float) 
     filled, hollow = _filled(closed | mask, (0.6 * od_mm) ** 2 / (size[0] * size[1]))
     filled = ndimage.binary_opening(filled, _disc(max(1, round(0.15 * od_mm / max(size)))))
     labels, count = ndimage.label(filled, np.ones((3, 3)))
+    near = None
+    if blank is not None:
+        near = blank[: rows * step[1], : cols * step[0]].reshape(rows, step[1], cols, step[0]).any(axis=(1, 3))
+        near = ndimage.binary_dilation(near, iterations=max(1, round(_NEAR_MM / max(size))))
     found = []
     for k, where in enumerate(ndimage.find_objects(labels), start=1):
         part = labels[where] == k
@@ -73,7 +79,8 @@ def find_pieces(unlike: Unlike, *, pixel_mm: tuple[float, float], od_mm: float) 
             continue
         corner = (where[1].start, where[0].start)
         closes = bool((hollow[where] & ndimage.binary_dilation(part, iterations=2)).any())
-        found.append(_one(part, corner, filled.shape, size, od_mm, closes, _sharp(unlike, where, step)))
+        lost = near is not None and bool((part & near[where]).any())
+        found.append(_one(part, corner, filled.shape, size, od_mm, closes, lost, _sharp(unlike, where, step)))
     return sorted(found, key=lambda f: (f.box_mm[0], f.box_mm[1]))
 
 
@@ -85,7 +92,7 @@ def _sharp(unlike: Unlike, where: tuple[slice, slice], step: tuple[int, int]) ->
     return most > max(_STEEP, 1.5 * unlike.noise)
 
 
-def _one(part: np.ndarray, corner: tuple[int, int], whole: tuple[int, int], size: tuple[float, float], od_mm: float, hollow: bool, sharp: np.ndarray) -> Found:
+def _one(part: np.ndarray, corner: tuple[int, int], whole: tuple[int, int], size: tuple[float, float], od_mm: float, hollow: bool, lost: bool, sharp: np.ndarray) -> Found:
     y, x = np.nonzero(part)
     points = np.stack([(x + corner[0] + 0.5) * size[0], (y + corner[1] + 0.5) * size[1]], axis=1)
     box = (*(points.min(axis=0) - np.array(size) / 2), *(points.max(axis=0) + np.array(size) / 2))
@@ -97,6 +104,11 @@ def _one(part: np.ndarray, corner: tuple[int, int], whole: tuple[int, int], size
     refused = ""
     if at_edge:
         refused = "It reaches the edge of the picture, so that an end may be cut off. Lay it a finger's width from the edge of the glass and scan again."
+    elif lost:
+        refused = (
+            "It reaches a place that shows no plain paper: over a page's edge, over marks or words, or where no photo shows it sharply enough. "
+            "Lay it on white paper between the marks, and take more photos."
+        )
     elif hollow:
         refused = "It closes a loop: pieces lie across one another, or the legs cross. Lay each piece by itself."
     depth = ndimage.distance_transform_edt(np.pad(part, 1), sampling=(size[1], size[0]))[1:-1, 1:-1]

@@ -77,7 +77,8 @@ def told(
         notes.append(f"{len(seen.marks)} lines run across its legs; which is the mark cannot be told.")
     elif seen.marks and known and seen.marks[0][0] == first:
         leg, distance, u = upright.marks[0]
-        mark = Estimate(distance, float(np.sqrt(u**2 + upright.ends_u[leg] ** 2 + (max(scale_u) * distance) ** 2)), "mm")
+        instead = () if view is None else [_mark_from_end(seen, leg, seen.marks[0][1], od_mm, view, other)[0] - distance for other in view.others]
+        mark = Estimate(distance, float(np.sqrt(u**2 + upright.ends_u[leg] ** 2 + (max(scale_u) * distance) ** 2 + np.sum(np.square(instead)))), "mm")
     elif seen.marks and known:
         notes.append("The one line across it is on leg B, not on leg A.")
     estimates = [Estimate(float(v), float(s), unit) for v, s, unit in zip(value, np.sqrt(np.diag(cov)), ("°", "mm", "mm", "mm"), strict=True)]
@@ -100,15 +101,22 @@ def _upright(seen: Seen, points: np.ndarray, od_mm: float, view: View | None) ->
         marks = tuple((leg, seen.cut[leg].from_apex_mm - m.from_apex_mm, m.u_mm) for leg, m in seen.marks)
         return _Upright(seen.fitted, points, at, tuple(ends_u), marks)
     fitted, lowered = from_above(seen.fitted, seen.edges, od_mm, view)
-    marks = []
     for leg, out in enumerate(shape.directions):
         at[leg], more = view.place_seen_at(at[leg], out, "end", od_mm / 2)
         ends_u[leg] = float(np.hypot(ends_u[leg], more))
+    marks = []
     for leg, m in seen.marks:
-        out = shape.directions[leg]
-        place, more = view.place_seen_at(shape.apex + m.from_apex_mm * out, out, "mark", od_mm / 2)
-        marks.append((leg, float((at[leg] - place) @ out), float(np.hypot(m.u_mm, more))))
+        distance, more = _mark_from_end(seen, leg, m, od_mm, view)
+        marks.append((leg, distance, float(np.hypot(m.u_mm, more))))
     return _Upright(fitted, lowered, at, tuple(ends_u), tuple(marks))
+
+
+def _mark_from_end(seen: Seen, leg: int, mark: PenMark, od_mm: float, view: View, other: tuple | None = None) -> tuple[float, float]:
+    """How far a mark is from its leg's end, by the view or by one of its others, and what the mark's height may shift it by [mm]."""
+    out = seen.fitted.shape.directions[leg]
+    end, _ = view.place_seen_at(_ends_of(seen)[leg], out, "end", od_mm / 2, other=other)
+    place, u = view.place_seen_at(seen.fitted.shape.apex + mark.from_apex_mm * out, out, "mark", od_mm / 2, other=other)
+    return float((end - place) @ out), u
 
 
 def from_above(fitted: Fitted, edges: Edges, od_mm: float, view: View) -> tuple[Fitted, np.ndarray]:

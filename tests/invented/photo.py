@@ -40,6 +40,12 @@ class PhotoCamera:
         for _ in range(30):
             r2 = a * a + b * b
             a, b = u / (1 + self.barrel * r2), v / (1 + self.barrel * r2)
+        eye, forward, right, down = self.axes()
+        way = forward + a[..., None] * right + b[..., None] * down
+        return eye, way / np.linalg.norm(way, axis=-1, keepdims=True)
+
+    def axes(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+        """The camera's place, z up, and unit vectors forward, to the picture's right and down."""
         eye = np.array(self.at_mm, float)
         forward = np.array([*self.towards_mm, 0.0]) - eye
         forward /= np.linalg.norm(forward)
@@ -48,9 +54,17 @@ class PhotoCamera:
         down = np.array([forward[1] * right[2] - forward[2] * right[1], forward[2] * right[0] - forward[0] * right[2], forward[0] * right[1] - forward[1] * right[0]])
         down = down if down[1] > 0 else -down
         c, s = np.cos(np.radians(self.roll_deg)), np.sin(np.radians(self.roll_deg))
-        right, down = c * right + s * down, -s * right + c * down
-        way = forward + a[..., None] * right + b[..., None] * down
-        return eye, way / np.linalg.norm(way, axis=-1, keepdims=True)
+        return eye, forward, c * right + s * down, -s * right + c * down
+
+    def sees(self, points) -> np.ndarray:
+        """(n, 2) pixels of points (n, 3), z up."""
+        width, height = self.size_px
+        f = self.film_mm * np.hypot(width, height) / 43.27
+        eye, forward, right, down = self.axes()
+        off = np.asarray(points, float) - eye
+        a, b = off @ right / (off @ forward), off @ down / (off @ forward)
+        bent = 1 + self.barrel * (a * a + b * b)
+        return np.stack([(width - 1) / 2 + f * a * bent, (height - 1) / 2 + f * b * bent], axis=1)
 
 
 def photo_of(pieces, camera: PhotoCamera, page: np.ndarray, page_mm: tuple[float, float], rng: np.random.Generator, *, fine: int = 2) -> np.ndarray:
@@ -151,3 +165,76 @@ def _lay(colour, piece: ScannedPiece, xy, s, eye, way, on_page, camera) -> None:
     bore = face & (np.hypot(across, p[:, 2] - r) < 0.7 * r)
     seen[bore] = 0.04
     colour[rows[i], cols[i]] = np.clip(seen, 0, 1)
+
+
+@dataclass(frozen=True)
+class LaidPaper:
+    """A printed page on an invented table: `printed` as (rows, columns) from 0 to 1; its top left corner lies at `at_mm`, turned clockwise as seen from above."""
+
+    printed: np.ndarray
+    size_mm: tuple[float, float]
+    at_mm: tuple[float, float] = (0.0, 0.0)
+    turned_deg: float = 0.0
+    stretch: tuple[float, float] = (1.0, 1.0)  # what the printer made of 1 mm
+    bulge_mm: float = 0.0  # how far its middle stands up from the table
+
+    def own(self, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Places of the table as places of the paper."""
+        c, s = np.cos(np.radians(self.turned_deg)), np.sin(np.radians(self.turned_deg))
+        dx, dy = x - self.at_mm[0], y - self.at_mm[1]
+        return c * dx + s * dy, -s * dx + c * dy
+
+    def on_table(self, points) -> np.ndarray:
+        """Places of the paper as it is printed, on the table."""
+        p = np.asarray(points, float) * self.stretch
+        c, s = np.cos(np.radians(self.turned_deg)), np.sin(np.radians(self.turned_deg))
+        return np.stack([c * p[:, 0] - s * p[:, 1], s * p[:, 0] + c * p[:, 1]], axis=1) + self.at_mm
+
+
+def table_photo(pieces, camera: PhotoCamera, papers, rng: np.random.Generator, *, fine: int = 1, step: float = 0.1) -> np.ndarray:
+    """The photo of a table as (height, width, 3) bytes; a later paper lies over an earlier one."""
+    width, height = camera.size_px
+    walks = [(piece, *piece.walk(step)) for piece in pieces]
+    low = np.min([p.on_table([(0, 0), p.size_mm, (p.size_mm[0], 0), (0, p.size_mm[1])]).min(axis=0) for p in papers], axis=0) - 20
+    high = np.max([p.on_table([(0, 0), p.size_mm, (p.size_mm[0], 0), (0, p.size_mm[1])]).max(axis=0) for p in papers], axis=0) + 20
+    moved = [(piece, xy - low, *rest) for piece, xy, *rest in walks]
+    shade = _shadow(moved, camera, tuple(int(v * 4) for v in (high - low)[::-1]), tuple(high - low))
+    out = np.zeros((height, width, 3), np.float32)
+    rows = max(1, 2_000_000 // width)
+    offsets = (np.arange(fine) + 0.5) / fine - 0.5
+    for dy in offsets:
+        for dx in offsets:
+            for top in range(0, height, rows):
+                x, y = np.meshgrid(np.arange(width) + dx, np.arange(top, min(height, top + rows)) + dy)
+                eye, way = camera.rays(x, y)
+                on_table = eye + way * (-eye[2] / way[..., 2])[..., None]
+                colour = _table_colour(on_table, eye, way, papers, camera)
+                at = (on_table[..., :2] - low) * 4 - 0.5
+                colour *= ndimage.map_coordinates(shade, [at[..., 1], at[..., 0]], order=1, mode="constant", cval=1.0)[..., None]
+                for piece, xy, _, _, _, s in walks:
+                    _lay(colour, piece, xy, s, eye, way, on_table, camera)
+                out[top : top + rows] += colour
+    out /= fine * fine
+    out = ndimage.gaussian_filter(out, (camera.blur_px, camera.blur_px, 0)) + camera.noise * rng.standard_normal(out.shape, np.float32)
+    return (np.clip(out, 0, 1) * 255 + 0.5).astype(np.uint8)
+
+
+def _table_colour(on_table, eye, way, papers, camera) -> np.ndarray:
+    """What of table and papers each ray meets; beside the edge of a paper that lies over another there is a little shadow."""
+    seen = np.broadcast_to(np.array([0.35, 0.27, 0.2]), on_table.shape).copy()
+    for paper in papers:
+        u, v = paper.own(on_table[..., 0], on_table[..., 1])
+        if paper.bulge_mm:
+            for _ in range(4):  # where the ray meets the paper that stands up
+                z = paper.bulge_mm * np.sin(np.pi * np.clip(u / paper.size_mm[0], 0, 1)) * np.sin(np.pi * np.clip(v / paper.size_mm[1], 0, 1))
+                there = eye + way * ((z - eye[2]) / way[..., 2])[..., None]
+                u, v = paper.own(there[..., 0], there[..., 1])
+        inside = (u > 0) & (v > 0) & (u < paper.size_mm[0]) & (v < paper.size_mm[1])
+        beside = (u > -0.3) & (v > -0.3) & (u < paper.size_mm[0] + 0.3) & (v < paper.size_mm[1] + 0.3) & ~inside
+        seen[beside] *= 0.8
+        col = u[inside] / paper.stretch[0] / paper.size_mm[0] * paper.printed.shape[1] - 0.5
+        row = v[inside] / paper.stretch[1] / paper.size_mm[1] * paper.printed.shape[0] - 0.5
+        level = ndimage.map_coordinates(paper.printed, [row, col], order=1, mode="nearest")
+        seen[inside] = (0.03 + 0.9 * level)[:, None] * np.array([1.0, 0.99, 0.97])
+    light = 1 - camera.uneven * np.clip((on_table[..., 0] - eye[0]) / 400 + 0.5, -0.5, 1.5)
+    return seen * light[..., None]

@@ -1,0 +1,156 @@
+"""Numbered pages side by side on a table, photographed in parts and read as one picture."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from bendcal.cli import main
+from bendcal.fiducials import SIDE_MM, cells, reference_page
+from bendcal.scan import NotAScan, ScanReadings, mosaic, read_photos
+from bendcal.scan.photos import laid_photos
+from tests.benchmarks.scan import misses
+from tests.invented.photo import LaidPaper, PhotoCamera, table_photo
+from tests.invented.scan import ScannedPiece
+
+pytest.importorskip("cv2")
+
+ACROSS = ScannedPiece(angle_deg=40.0, leg_a_mm=110.0, leg_b_mm=120.0, mark_mm=50.0, at_mm=(215.0, 205.0), turned_deg=20.0, mirrored=True, finish="copper")
+PLAIN = ScannedPiece(leg_a_mm=60.0, leg_b_mm=50.0, mark_mm=28.0, at_mm=(130.0, 85.0), turned_deg=30.0)
+OVER_THE_EDGE = ScannedPiece(angle_deg=90.0, leg_a_mm=45.0, leg_b_mm=40.0, at_mm=(395.0, 95.0), turned_deg=-45.0)
+OVER_A_MARK = ScannedPiece(angle_deg=70.0, leg_a_mm=40.0, leg_b_mm=40.0, at_mm=(60.0, 262.0), turned_deg=180.0)
+
+
+def printed(number: int, paper: str = "a4", per_mm: int = 8) -> np.ndarray:
+    """A numbered page drawn from its cells, with a grey block where its words stand, without the kit's printing."""
+    page = reference_page(paper, number)
+    width, height = page.size_mm
+    drawn = np.ones((round(height * per_mm), round(width * per_mm)))
+    for left, top, right, bottom in page.words_mm:
+        drawn[round((top + 2) * per_mm) : round((bottom - 3) * per_mm), round((left + 2) * per_mm) : round((right - 2) * per_mm) : 3] = 0.3
+    for mark, (x, y) in page.marks_mm.items():
+        cell = np.kron(cells(mark), np.ones((round(SIDE_MM / 6 * per_mm),) * 2))
+        drawn[round(y * per_mm) :, round(x * per_mm) :][: len(cell), : len(cell)] = cell
+    return drawn
+
+
+@pytest.fixture(scope="module")
+def photos(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
+    """Two photos of pages 1 and 2, a strip of table 1.5 mm wide between them: one shows both, the other the right half."""
+    folder = tmp_path_factory.mktemp("pages")
+    papers = [LaidPaper(printed(1), (210.0, 297.0)), LaidPaper(printed(2), (210.0, 297.0), (211.5, 3.0), 0.5)]
+    cameras = [
+        PhotoCamera(size_px=(2420, 1760), at_mm=(190.0, 165.0, 310.0), towards_mm=(209.0, 150.0), barrel=-0.02, blur_px=0.7),
+        PhotoCamera(size_px=(1500, 1820), at_mm=(322.0, 135.0, 250.0), towards_mm=(318.0, 150.0), barrel=0.01, uneven=0.25),
+    ]
+    pieces = [ACROSS, PLAIN, OVER_THE_EDGE, OVER_A_MARK]
+    for k, camera in enumerate(cameras):
+        Image.fromarray(table_photo(pieces, camera, papers, np.random.default_rng(k))).save(folder / f"{'ab'[k]}.png")
+    return [folder / "a.png", folder / "b.png"]
+
+
+@pytest.fixture(scope="module")
+def both(photos: list[Path]) -> ScanReadings:
+    """What both photos together tell."""
+    (found,) = read_photos(photos, od_mm=4.76)
+    return found
+
+
+def near(found: ScanReadings, piece: ScannedPiece) -> dict[str, tuple[float, float]]:
+    """Error and uncertainty of what was read of a piece; nothing where none like it was read."""
+    like = [each for each in found.read if abs(each.angle.value - piece.angle_deg) < 3]
+    return misses(like[0], piece) if like else {}
+
+
+@pytest.mark.parametrize("piece", [ACROSS, PLAIN], ids=["across", "plain"])
+def test_a_piece_on_two_pages_is_read(both: ScanReadings, piece: ScannedPiece) -> None:
+    """Over a strip of table and from one photo's places into the other's: angle within 0.2°, legs within 0.5 mm, all within 3.5 u."""
+    off = near(both, piece)
+    assert set(off) == {"angle", "radius", "leg_a", "leg_b", "mark"}
+    for quantity, (error, u) in off.items():
+        assert abs(error) < 3.5 * u, (quantity, error, u)
+    assert abs(off["angle"][0]) < 0.2 and max(abs(off[leg][0]) for leg in ("leg_a", "leg_b")) < 0.5
+
+
+def test_one_photo_of_both_pages_does(photos: list[Path]) -> None:
+    """The first photo alone tells the same of the piece on two pages, to 0.1° and 0.6 mm."""
+    (found,) = read_photos(photos[:1], od_mm=4.76)
+    off = near(found, ACROSS)
+    assert abs(off["angle"][0]) < 0.1 and abs(off["leg_a"][0]) < 0.6 and "One photo of page 1 (A4) and page 2 (A4)" in found.notes[0]
+
+
+def test_what_is_not_on_plain_paper_is_not_read(both: ScanReadings) -> None:
+    """A piece over the right page's edge and one over a mark: refused with that reason, and the mark's page named."""
+    assert not near(both, OVER_A_MARK) and len(both.read) == 2
+    assert sum("a place that shows no plain paper" in sentence for sentence in both.refused) >= 2
+    assert any("lies over a mark of page 1 (A4)" in note for note in both.notes)
+
+
+def test_the_picture_knows_which_photo_saw_a_place(photos: list[Path]) -> None:
+    """The left page from the first eye, the right one's middle from the second; the picture shows the tube's middle plane; paper is even and what is printed is gone."""
+    (laid,) = laid_photos(photos, od_mm=4.76)
+    eyes = laid.view.eyes_at(np.array([[60.0, 150.0], [330.0, 150.0]]))
+    assert eyes[:, 2] == pytest.approx([310, 250], abs=15) and laid.view.plane_mm == 2.38
+    level = laid.scan.rgb[~laid.scan.blank].mean(axis=1)
+    assert np.mean(np.abs(level - 0.92) < 0.04) > 0.9
+    assert 0.001 < laid.scan.blank.mean() < 0.1 and laid.scan.rgb[laid.scan.blank].std() < 1e-6
+
+
+def test_a_line_of_another_length_stretches_all(photos: list[Path], both: ScanReadings) -> None:
+    """Told 101 mm, and told 101 for each page: a leg is 1 % longer."""
+    for line in (101.0, [101.0, 101.0]):
+        (found,) = read_photos(photos, od_mm=4.76, line_mm=line)
+        legs = [next(r.leg_a.value + r.leg_b.value for r in each.read if r.angle.value < 60) for each in (found, both)]
+        assert legs[0] / legs[1] == pytest.approx(1.01, abs=0.002)
+
+
+def test_numbers_that_cannot_be(photos: list[Path]) -> None:
+    """Three lines for two pages, a line of 70 mm, no photo, thirteen photos: a sentence each."""
+    for paths, line, why in (
+        (photos, [100.0] * 3, "3 lengths .* show 2 pages: page 1"), (photos, 70.0, "is said to measure 70 mm"), ([], 100.0, "0 photos are given"), (photos * 7, 100.0, "from 1 to 12"),
+    ):  # fmt: skip
+        with pytest.raises(ValueError, match=why):
+            read_photos(paths, od_mm=4.76, line_mm=line)
+
+
+def test_a_picture_that_would_be_too_large(photos: list[Path], monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where only a million pixels are allowed, the tube would be too few of them wide: what to do is said."""
+    monkeypatch.setattr(mosaic, "MOST_MOSAIC_PIXELS", 1_000_000)
+    with pytest.raises(NotAScan, match="only 13 pixels wide.*too large.*Lay fewer pages"):
+        read_photos(photos, od_mm=4.76)
+
+
+def test_a_thin_tube_needs_photos_from_nearer(photos: list[Path]) -> None:
+    """A tube of 3 mm at 5.5 pixels a millimetre: go nearer."""
+    with pytest.raises(NotAScan, match="at least 20 are needed. Go nearer, and take more photos"):
+        read_photos(photos, od_mm=3.0)
+
+
+def test_photos_of_one_page_are_read_each_by_itself(photos: list[Path], tmp_path: Path) -> None:
+    """The first photo, all right of page 1 hidden, twice: two readings, and no joining."""
+    pixels = np.array(Image.open(photos[0]))
+    pixels[:, 1330:] = 80
+    for name in ("c.png", "d.png"):
+        Image.fromarray(pixels).save(tmp_path / name)
+    found = read_photos([tmp_path / "c.png", tmp_path / "d.png"], od_mm=4.76)
+    assert len(found) == 2 and all(near(each, PLAIN) for each in found)
+
+
+def test_the_command_joins_photos(sample_folder: Path, photos: list[Path], capsys: pytest.CaptureFixture) -> None:
+    """Both photos on one command line: one picture, the piece on two pages in it; the picture is kept."""
+    folder = sample_folder.rename(sample_folder.with_name("shop"))
+    assert main(["scan", str(folder), *map(str, photos), "--photo", "--tube", "cuni-3/16"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "a and 1 more: cuni-3/16" in said and "2 photos of page 1 (A4) and page 2 (A4)" in said and "angle 40.0" in said
+    assert (folder / "sheets" / "scans" / "a and 1 more-seen.png").exists()
+
+
+def test_page_1_twice_on_the_table(tmp_path: Path) -> None:
+    """Two prints of page 1 in one photo: refused with its name."""
+    papers = [LaidPaper(printed(1), (210.0, 297.0)), LaidPaper(printed(1), (210.0, 297.0), (212.0, 0.0))]
+    camera = PhotoCamera(size_px=(1600, 1200), at_mm=(210.0, 150.0, 320.0), towards_mm=(210.0, 150.0))
+    Image.fromarray(table_photo([], replace(camera), papers, np.random.default_rng(1))).save(tmp_path / "twice.png")
+    with pytest.raises(NotAScan, match=r'"twice.png": two prints of page 1 \(A4\)'):
+        read_photos([tmp_path / "twice.png"], od_mm=4.76)
