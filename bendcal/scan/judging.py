@@ -9,7 +9,7 @@ from bendcal.scan.edges import Edges, sample
 from bendcal.scan.separate import Found
 from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, LEG_2, Fitted, Shape, distances
 
-__all__ = ["against_edges", "against_fit", "in_line", "is_dark"]
+__all__ = ["LIFTED", "against_edges", "against_fit", "in_line", "is_dark", "lifted"]
 
 _LEAST_TURN, _MOST_TURN = np.radians(8.0), np.radians(150.0)
 _LOST = 0.5  # share of a part's edges that may be lost
@@ -21,6 +21,7 @@ _FURTHER_MM = 30.0
 _BLUR, _BLUR_PX = 1.8, 4.5
 _FLATTEST, _FATTEST, _NARROWEST_ARC = 0.85, 1.03, 0.82
 _AGAIN = "scan again"
+LIFTED = f"Its edges are much less sharp at one place than at another: it does not lie flat on the glass. Press it flat and {_AGAIN}."
 
 
 def is_dark(light: float) -> bool:
@@ -86,8 +87,8 @@ def against_fit(fitted: Fitted, edges: Edges, found: Found, ends: tuple[float, f
         )
     if said and dark:
         said.append("On dark paper a tube's own dark side is lost: lay a light sheet over it.")
-    if _lifted(edges):
-        said.append(f"Its edges are much less sharp at one place than at another: it does not lie flat on the glass. Press it flat and {_AGAIN}.")
+    if lifted(edges):
+        said.append(LIFTED)
     return said
 
 
@@ -138,13 +139,18 @@ def _stray(found: Found, shape: Shape, ends: tuple[float, float]) -> float:
     return float(np.mean(outside & found.sharp))
 
 
-def _lifted(edges: Edges) -> bool:
-    """Whether the edges are clearly less sharp along one part than along another: what is lifted is out of focus."""
+def lifted(*parts: Edges) -> bool:
+    """Whether the edges are clearly less sharp along one part than along another: what is lifted is out of focus.
+
+    Parameters
+    ----------
+    parts : the edges of one thing; of a line, those of each of its bends
+    """
     sharp = []
-    blur = np.nanmin(np.where(np.isnan(edges.blur_px), np.inf, edges.blur_px), axis=0)
-    for z in (LEG_1, LEG_2):
-        part = blur[edges.zone == z]
-        for third in np.array_split(part, 3):
-            if np.isfinite(third).sum() >= 3:
-                sharp.append(float(np.median(third[np.isfinite(third)])))
+    for edges in parts:
+        blur = np.nanmin(np.where(np.isnan(edges.blur_px), np.inf, edges.blur_px), axis=0)
+        for z in (LEG_1, LEG_2):
+            for third in np.array_split(blur[edges.zone == z], 3):
+                if np.isfinite(third).sum() >= 3:
+                    sharp.append(float(np.median(third[np.isfinite(third)])))
     return bool(sharp) and max(sharp) > _BLUR_PX and max(sharp) > _BLUR * min(sharp)

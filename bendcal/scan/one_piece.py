@@ -15,9 +15,9 @@ from bendcal.scan.separate import Found
 from bendcal.scan.telling import Seen, flat, from_above, told
 from bendcal.scan.tube_model import LEG_1, LEG_2, Fitted, Shape, fit_centreline, fit_edges
 
-__all__ = ["is_bent", "read_piece"]
+__all__ = ["ROUGHEST_END_MM", "is_bent", "read_piece", "rough_ends"]
 
-_ROUGHEST_END_MM = 0.1  # a cut is straight; what glare leaves of one is not
+ROUGHEST_END_MM = 0.1  # a cut is straight; what glare leaves of one is not
 _NO_BEND = "It makes no bend that could be read: straight, too short, or no tube."
 _NO_LEGS = "A straight leg is shorter than half a diameter, or it is not one bend between straight legs. Measure this piece by hand."
 
@@ -54,7 +54,7 @@ def read_piece(
     shape = fit_centreline(found.centreline_mm, od_mm / 2)
     if shape is None:
         return refuse(found.wide or _NO_BEND)
-    ends = _rough_ends(found, shape)
+    ends = rough_ends(found, shape)
     if min(ends) < shape.setback_mm + od_mm / 2:
         return refuse(found.wide or _NO_LEGS)
     shape = fit_centreline(lined_up(unlike.map, unlike.noise, shape, ends, pixel_mm=scan.pixel_mm, od_mm=od_mm), od_mm / 2)
@@ -80,7 +80,7 @@ def read_piece(
     ]
     if None in cut or any(
         burnt_beyond(scan.rgb, shape, k, c.from_apex_mm, unlike.light, pixel_mm=scan.pixel_mm) for k, c in enumerate(cut)
-    ) or max(c.oblique_mm for c in cut) > 0.8 * od_mm or max(c.u_mm for c in cut) > _ROUGHEST_END_MM * (1 if view is None else 2):
+    ) or max(c.oblique_mm for c in cut) > 0.8 * od_mm or max(c.u_mm for c in cut) > ROUGHEST_END_MM * (1 if view is None else 2):
         return refuse("One of its ends cannot be told clearly from what lies beside it (glare, dirt), or is cut very slantwise. Clean it, lay it free and scan again.", shape=shape)
     if any(in_line(unlike.map, unlike.noise, shape, k, c.from_apex_mm, pixel_mm=scan.pixel_mm, others=others) for k, c in enumerate(cut)):
         return refuse("Beyond one of its ends, in line with it, lies something more: perhaps the tube goes on, after a stretch as light as the paper. Lay paper of another shade over it, or move it away from what lies there, and scan again.", shape=shape)
@@ -108,7 +108,7 @@ def _fitted(found: Found, shape: Shape, scan: Scan, unlike: Unlike, od_mm: float
     spread = max(0.05, 0.6 * float(np.mean(scan.pixel_mm)))
     fit = None
     for window in windows:
-        ends = _rough_ends(found, shape)
+        ends = rough_ends(found, shape)
         if min(ends) < shape.setback_mm + od_mm / 2:
             return (found.wide or _NO_LEGS,), None
         edges = find_edges(unlike.map, unlike.noise, shape, ends, pixel_mm=scan.pixel_mm, window_mm=window)
@@ -124,8 +124,14 @@ def _fitted(found: Found, shape: Shape, scan: Scan, unlike: Unlike, od_mm: float
     return (), fit
 
 
-def _rough_ends(found: Found, shape: Shape) -> tuple[float, float]:
-    """How far from the apex each leg's rough pixels reach along its middle [mm]."""
+def rough_ends(found: Found, shape: Shape) -> tuple[float, float]:
+    """How far from the apex each leg's rough pixels reach along its middle [mm].
+
+    Parameters
+    ----------
+    found : the thing
+    shape : where it is, roughly
+    """
     from_apex = found.inside_mm - shape.apex
     reach = []
     for leg in (LEG_1, LEG_2):

@@ -12,16 +12,16 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from math import isfinite
 
-from bendcal.scan.backdrop import unlike_backdrop
+from bendcal.scan.backdrop import Unlike, unlike_backdrop
 from bendcal.scan.decode import NotAScan, Scan, open_scan
 from bendcal.scan.heights import View
 from bendcal.scan.one_piece import is_bent, read_piece
 from bendcal.scan.overlay import overlay_png
 from bendcal.scan.piece import SIDES, ScanReading
 from bendcal.scan.scanner import SCALE_U, scale_of
-from bendcal.scan.separate import find_pieces
+from bendcal.scan.separate import SHORTEST, Found, find_pieces
 
-__all__ = ["ScanReadings", "check_told", "laid_scan", "read_scan", "readings_on"]
+__all__ = ["ScanReadings", "check_told", "laid_scan", "read_scan", "readings_on", "things_on"]
 
 _PLAIN = 0.35  # at least so much of a picture is backdrop
 _NOISIEST = 0.06
@@ -156,13 +156,8 @@ def readings_on(scan: Scan, *, od_mm: float, end_a: str | None, scale_u: tuple[f
     od_mm, end_a, scale_u, view : as for one piece
     notes : what was found about the picture as a whole
     """
-    unlike = unlike_backdrop(scan.rgb)
-    if unlike.plain < _PLAIN or unlike.noise > _NOISIEST:
-        said = "The backdrop is not plain enough to tell tube from paper. Lay a plain sheet, light or dark, over the pieces and scan again."
-        return ScanReadings(scan.name, (), (said,), scan, notes)
-    found = find_pieces(unlike, pixel_mm=scan.pixel_mm, od_mm=od_mm, blank=scan.blank)
-    if not found:
-        said = f"Nothing on it is as long and wide as a bent tube of {od_mm:g} mm. Look at the diameter and the dpi, and at whether tube and paper differ."
+    unlike, found, said = things_on(scan, od_mm=od_mm)
+    if said:
         return ScanReadings(scan.name, (), (said,), scan, notes)
     bent = [f for f in found if is_bent(f, od_mm)]
     pieces = tuple(
@@ -172,6 +167,24 @@ def readings_on(scan: Scan, *, od_mm: float, end_a: str | None, scale_u: tuple[f
         for k, f in enumerate(found, start=1)
     )
     return ScanReadings(scan.name, pieces, (), scan, notes)
+
+
+def things_on(scan: Scan, *, od_mm: float, shortest: float = SHORTEST) -> tuple[Unlike, list[Found], str]:
+    """How unlike its backdrop a picture is, everything that lies on it, and why nothing can be told of it, or a blank.
+
+    Parameters
+    ----------
+    scan : the picture
+    od_mm : the tube's outside diameter [mm]
+    shortest : how many diameters long a thing is at least
+    """
+    unlike = unlike_backdrop(scan.rgb)
+    if unlike.plain < _PLAIN or unlike.noise > _NOISIEST:
+        return unlike, [], "The backdrop is not plain enough to tell tube from paper. Lay a plain sheet, light or dark, over the pieces and scan again."
+    found = find_pieces(unlike, pixel_mm=scan.pixel_mm, od_mm=od_mm, shortest=shortest, blank=scan.blank)
+    if not found:
+        return unlike, [], f"Nothing on it is as long and wide as a bent tube of {od_mm:g} mm. Look at the diameter and the dpi, and at whether tube and paper differ."
+    return unlike, found, ""
 
 
 def check_told(od_mm: float, end_a: str | None) -> None:

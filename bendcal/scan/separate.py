@@ -10,13 +10,13 @@ from scipy.sparse import csgraph
 
 from bendcal.scan.backdrop import Unlike
 
-__all__ = ["Found", "find_pieces"]
+__all__ = ["SHORTEST", "Found", "find_pieces"]
 
 _ACROSS = 12.0  # rough pixels across a tube
 _STEEP = 0.03  # of full white, in one pixel: shadows change by less than half of that
 _DEEP, _DEEPEST = 0.78, 0.98  # diameters from the middle of a tube to its border; the second one with its shadow
 _NEAR_MM = 1.0  # what comes so near to a blank place may go on there
-_SHORTEST = 5.0  # a thing shorter than this many diameters is no offcut
+SHORTEST = 5.0  # a thing shorter than this many diameters is no offcut
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,7 +43,9 @@ class Found:
     wide: str = ""
 
 
-def find_pieces(unlike: Unlike, *, pixel_mm: tuple[float, float], od_mm: float, blank: np.ndarray | None = None) -> list[Found]:
+def find_pieces(
+    unlike: Unlike, *, pixel_mm: tuple[float, float], od_mm: float, shortest: float = SHORTEST, blank: np.ndarray | None = None
+) -> list[Found]:  # fmt: skip
     """Everything on the glass that is long enough to be an offcut, left to right.
 
     Parameters
@@ -51,6 +53,7 @@ def find_pieces(unlike: Unlike, *, pixel_mm: tuple[float, float], od_mm: float, 
     unlike : the map of what is not backdrop
     pixel_mm : (across, down) size of its pixels [mm]
     od_mm : the tube's outside diameter [mm]
+    shortest : how many diameters long a thing is at least
     blank : where nothing can be told, as a scan has it: what touches such a place is not read
     """
     step = tuple(max(1, int(od_mm / _ACROSS / size)) for size in pixel_mm)
@@ -75,7 +78,7 @@ def find_pieces(unlike: Unlike, *, pixel_mm: tuple[float, float], od_mm: float, 
     for k, where in enumerate(ndimage.find_objects(labels), start=1):
         part = labels[where] == k
         tall, wide = part.shape[0] * size[1], part.shape[1] * size[0]
-        if np.hypot(tall, wide) < _SHORTEST * od_mm or part.sum() * size[0] * size[1] < 0.6 * _SHORTEST * od_mm**2:
+        if np.hypot(tall, wide) < shortest * od_mm or part.sum() * size[0] * size[1] < 0.6 * shortest * od_mm**2:
             continue
         corner = (where[1].start, where[0].start)
         closes = bool((hollow[where] & ndimage.binary_dilation(part, iterations=2)).any())

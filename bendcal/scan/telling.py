@@ -14,7 +14,7 @@ from bendcal.scan.piece import ScanReading
 from bendcal.scan.tube_model import ARC, LEG_1, LEG_2, Fitted, Shape, distances, fit_edges
 from bendcal.scan.uncertainty import corrected, covariance, moved, results, solver
 
-__all__ = ["Seen", "flat", "from_above", "told"]
+__all__ = ["Seen", "end_of_leg_a", "flat", "from_above", "told"]
 
 _SIDES = {"left": (0, 1), "right": (0, -1), "top": (1, 1), "bottom": (1, -1)}
 
@@ -69,7 +69,7 @@ def told(
     )  # fmt: skip
     if view is not None:
         cov = cov + _of_camera(seen, upright, shape, points, side, od_mm, view)
-    first, known, notes = _end_a(at, seen.marks, end_a, od_mm)
+    first, known, notes = end_of_leg_a(at, seen.marks, end_a, od_mm)
     order = [0, 1, 2 + first, 3 - first]
     value, cov = value[order], cov[np.ix_(order, order)]
     mark = None
@@ -146,8 +146,16 @@ def _of_camera(seen: Seen, upright: _Upright, shape: Shape, points: np.ndarray, 
     return total
 
 
-def _end_a(at: np.ndarray, marks: tuple, end_a: str | None, od_mm: float) -> tuple[int, str, list[str]]:
-    """Which leg comes first, on which side its end lies if that is known to be A, and what is to be said."""
+def end_of_leg_a(at: np.ndarray, marks: tuple, end_a: str | None, od_mm: float) -> tuple[int, str, list[str]]:
+    """Which end comes first, on which side it lies if that is known to be A, and what is to be said.
+
+    Parameters
+    ----------
+    at : (2, 2) both ends [mm]
+    marks : (leg, mark) pairs; a single one tells A
+    end_a : the side on which end A lies, or None
+    od_mm : the tube's diameter [mm]: ends that lie nearer to a side by less are alike
+    """
     first = int(at[1, 0] < at[0, 0] - od_mm or (abs(at[1, 0] - at[0, 0]) <= od_mm and at[1, 1] < at[0, 1]))
     if end_a is not None:
         axis, sign = _SIDES[end_a]
