@@ -22,7 +22,7 @@ from bendcal.scan.judging import LIFTED, against_edges, against_fit, in_line, is
 from bendcal.scan.one_piece import ROUGHEST_END_MM, rough_ends
 from bendcal.scan.separate import Found
 from bendcal.scan.telling import end_of_leg_a, flat
-from bendcal.scan.tracing import first_course, traced
+from bendcal.scan.tracing import first_course, traced, traced_along
 from bendcal.scan.tube_model import ARC, LEG_1, LEG_2, distances
 from bendcal.scan.uncertainty import solver
 
@@ -79,6 +79,10 @@ def read_line(
     if begun is None:
         return refuse(found.wide or _NO_BEND)
     course = begun[0]
+    if (course.straight_mm > 0).all():
+        tips = tuple(float(np.linalg.norm(points[k] - bend.apex)) for k, bend in zip((-1, 0) if first else (0, -1), (course.bends[0], course.bends[-1]), strict=True))
+        again = first_course(traced_along(unlike, course, tips, pixel_mm=scan.pixel_mm, od_mm=od_mm), od_mm)
+        course = again[0] if again is not None else course
     if course.count > _MOST_BENDS:
         return refuse(f"It seems to have {course.count} bends; at most {_MOST_BENDS} are read. Measure it in parts.")
     wide = (0.3 * od_mm + 3 * pixel, 0.25 * od_mm + 2 * pixel)

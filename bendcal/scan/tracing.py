@@ -11,14 +11,14 @@ from scipy import interpolate, ndimage
 
 from bendcal.scan.backdrop import Unlike
 from bendcal.scan.course import Course, course_through
-from bendcal.scan.edges import STEP_MM, lined_up_along
+from bendcal.scan.edges import STEP_MM, lined_up, lined_up_along
 
-__all__ = ["first_course", "straights_and_arcs", "traced"]
+__all__ = ["first_course", "straights_and_arcs", "traced", "traced_along"]
 
 _MOST_POINTS = 380
 _NEAR_MM = 0.08  # how far a traced point lies from a straight or an arc
 _BEND_COSTS = 24.0  # squares of that, which a bend more must save
-_LEAST_STRAIGHT = 1.0  # of the diameter
+_LEAST_STRAIGHT, _SHORT = 1.0, 1.3  # of the diameter
 _SLIGHTEST = np.radians(4.0)  # less than that is no bend but a bow, for what follows to judge
 _FEW = 4  # points; an arc of fewer is anything
 
@@ -40,6 +40,18 @@ def traced(unlike: Unlike, rough_mm: np.ndarray, *, pixel_mm: tuple[float, float
     return line
 
 
+def traced_along(unlike: Unlike, course: Course, ends_mm: tuple[float, float], *, pixel_mm: tuple[float, float], od_mm: float) -> np.ndarray:
+    """The same along a course that is nearly the right one.
+
+    Parameters
+    ----------
+    unlike, pixel_mm, od_mm : as for :func:`traced`
+    course, ends_mm : the course, and from its outer apexes to the ends [mm]
+    """
+    reach = course.halfway_mm(ends_mm)
+    return np.concatenate([lined_up(unlike.map, unlike.noise, b, far, pixel_mm=pixel_mm, od_mm=od_mm) for b, far in zip(course.bends, reach, strict=True)])
+
+
 def first_course(points: np.ndarray, od_mm: float) -> tuple[Course, np.ndarray] | None:
     """A course near to traced points, and (m,) the bend that each of them belongs to; None where they make no bend.
 
@@ -58,7 +70,9 @@ def first_course(points: np.ndarray, od_mm: float) -> tuple[Course, np.ndarray] 
     """
     step = float(np.median(np.linalg.norm(np.diff(points, axis=0), axis=1)))
     pieces = straights_and_arcs(points, max(3, int(np.ceil(_LEAST_STRAIGHT * od_mm / step))))
-    lines = _joined([_line(points[a:b]) + (a, b) for a, b in pieces], points)
+    # A short straight inside of a bend is made by what lies beside the tube; of two real bends so close, the fit will show that they are not one.
+    kept = [(a, b) for k, (a, b) in enumerate(pieces) if k in (0, len(pieces) - 1) or (b - a) * step > _SHORT * od_mm]
+    lines = _joined([_line(points[a:b]) + (a, b) for a, b in kept], points)
     if len(lines) < 2:
         return None
     apexes, radii, splits = [], [], [0]
