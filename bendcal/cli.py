@@ -10,6 +10,7 @@ from bendcal.calibration import Calibration
 from bendcal.compare import compare
 from bendcal.design import next_offcuts, plan_offcuts
 from bendcal.faults import ShopFaults
+from bendcal.flat_command import add_flat_command
 from bendcal.files import is_sample
 from bendcal.inch_words import with_inches
 from bendcal.job_command import add_commands
@@ -42,6 +43,7 @@ examples:
   bendcal pattern sample_measurements brake-near-side
   bendcal next sample_measurements
   bendcal scan "my shop" scan.png --tube brake
+  bendcal flat "my shop" rear old-line.png --tube brake --end-a left --record
   bendcal page "my shop" --paper letter
   bendcal job sample_measurements --kerf 1
   bendcal mirror "my shop" left-front right-front
@@ -171,6 +173,7 @@ def _parser() -> argparse.ArgumentParser:
     add_commands(jobs, notices.shop, notices.read)
     add_line_commands(jobs, notices.shop, notices.read)
     add_scan_command(jobs, notices.shop)
+    add_flat_command(jobs, notices.shop)
 
     notebooks = jobs.add_parser("notebooks", help="open the notebooks in JupyterLab", description="Open the notebooks in a quiet JupyterLab.")
     notebooks.add_argument("--shop", metavar="FOLDER", help="put copies of the notebooks, set to this shop, into its folder and open those")

@@ -10,7 +10,7 @@ from bendcal.layout import paragraph
 from bendcal.measures import length_mm
 from bendcal.shop import Shop, UnknownName, named
 
-__all__ = ["add_scan_command"]
+__all__ = ["add_scan_command", "one_of"]
 
 LOOK = "Look at the picture before you believe a number: the drawn lines must lie on the tube's edges, and the two bars across at its ends."
 HOW_TO_LAY = (
@@ -59,10 +59,10 @@ def add_scan_command(jobs, shop: Callable[[str], Shop]) -> None:
 
 
 def _scan(asked: argparse.Namespace, shop: Shop) -> None:
-    tube = _one(shop.tubes, asked.tube, "tube")
+    tube = one_of(shop.tubes, asked.tube, "tube")
     if asked.record and (not asked.dial or not asked.length):
         raise ValueError("--record needs what no picture shows: --dial, and --length, the straight length before the bend.")
-    bender = _one(shop.benders, asked.bender, "bender") if asked.record else ""
+    bender = one_of(shop.benders, asked.bender, "bender") if asked.record else ""
     # Loads what opens pictures, so it is loaded by this job alone.
     from bendcal.scan import read_photos, read_scan
     from bendcal.scan.recording import save_overlay
@@ -129,8 +129,24 @@ def _each(words: Sequence[str] | None, count: int, name: str, *, several: bool =
     return list(words)
 
 
-def _one(known, name: str | None, noun: str) -> str:
-    """The name that was given, or the only one that there is."""
+def one_of(known, name: str | None, noun: str) -> str:
+    """The name that was given, or the only one that there is.
+
+    Parameters
+    ----------
+    known : the names that there are
+    name : what was given, or None
+    noun : what they are names of
+
+    Raises
+    ------
+    UnknownName : a KeyError whose sentence says which there are
+
+    Examples
+    --------
+    >>> one_of({"thin": 1}, None, "tube")
+    'thin'
+    """
     if name is not None:
         named(known, name, noun)
         return name

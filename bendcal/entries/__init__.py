@@ -10,10 +10,11 @@ from bendcal.entries.line_renaming import rename_line
 from bendcal.entries.line_rows import ROW_KINDS, LineRows, rows_of_line
 from bendcal.entries.line_saving import save_line
 from bendcal.entries.mirroring import save_mirrored
+from bendcal.entries.pattern_saving import add_measurements
 from bendcal.entries.setting_aside import correct_offcut, set_aside
 
 __all__ = [
-    "BEING_ENTERED", "FACT_COLUMNS", "ROW_KINDS", "LineRows", "add_row", "append_offcut", "begin_line", "change_facts",
+    "BEING_ENTERED", "FACT_COLUMNS", "ROW_KINDS", "LineRows", "add_measurements", "add_row", "append_offcut", "begin_line", "change_facts",
     "columns_for", "correct_offcut", "correct_row", "faults_of_shape", "file_of", "history_file", "lines_table", "next_name",
     "put_line_aside", "put_shape", "rename_line", "row_texts", "rows_of", "rows_of_line", "save_line", "save_mirrored", "set_aside", "take_out_row",
     "would_be",

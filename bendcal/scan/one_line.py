@@ -23,7 +23,7 @@ from bendcal.scan.one_piece import ROUGHEST_END_MM, rough_ends
 from bendcal.scan.separate import Found
 from bendcal.scan.telling import end_of_leg_a, flat
 from bendcal.scan.tracing import first_course, traced, traced_along
-from bendcal.scan.tube_model import ARC, LEG_1, LEG_2, distances
+from bendcal.scan.tube_model import LEG_1, LEG_2, distances
 from bendcal.scan.uncertainty import solver
 
 __all__ = ["read_line"]
@@ -88,12 +88,14 @@ def read_line(
     wide = (0.3 * od_mm + 3 * pixel, 0.25 * od_mm + 2 * pixel)
     narrow = (0.12 * od_mm + 3 * pixel, 0.06 * od_mm + 2 * pixel, 0.05 * od_mm + 1.5 * pixel)
     why, look = _looked(found, course, scan, unlike, od_mm, wide if dark else narrow)
+    if why and not dark:
+        # Edges that are nowhere near where they should be: looked for further away, they may tell the reason.
+        reason, further = _looked(found, course, scan, unlike, od_mm, wide[:1])
+        why = reason or (_against(further, _upright(further, od_mm, view), od_mm, pixel, unlike.light) if further else []) or why
     if why:
         return refuse(*why, course=look.fitted.course if look else course)
-    course, ends = look.fitted.course, look.ends
-    upright, lowered = (look.fitted, None) if view is None else _from_above(look, od_mm, view)
-    why = _against(look, upright, od_mm, pixel, unlike.light)
-    if why:
+    course, upright = look.fitted.course, _upright(look, od_mm, view)
+    if why := _against(look, upright, od_mm, pixel, unlike.light):
         return refuse(*why, course=course)
     cut = _cuts(look, scan, unlike, od_mm, view)
     if cut is None:
@@ -199,12 +201,13 @@ def _told(
     )
 
 
-def _from_above(look: _Look, od_mm: float, view: View) -> tuple[FittedCourse, EdgePoints]:
-    """The course fitted as if seen from straight above, and its edges there."""
+def _upright(look: _Look, od_mm: float, view: View | None) -> FittedCourse:
+    """The course fitted as if seen from straight above."""
+    if view is None:
+        return look.fitted
     points = look.fitted.points
-    lowered = _lowered(points, look.fitted.course, od_mm, view, None)
-    put = EdgePoints(lowered, points.side, points.bend)
-    return fit_course(look.fitted.course, put, spread_mm=look.fitted.spread_mm, od_mm=od_mm), put
+    lowered = EdgePoints(_lowered(points, look.fitted.course, od_mm, view, None), points.side, points.bend)
+    return fit_course(look.fitted.course, lowered, spread_mm=look.fitted.spread_mm, od_mm=od_mm)
 
 
 def _lowered(points: EdgePoints, raw: Course, od_mm: float, view: View, other: tuple | None) -> np.ndarray:

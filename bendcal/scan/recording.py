@@ -9,6 +9,7 @@ from bendcal.atomic import make_folder, write_atomically
 from bendcal.entries import add_row, append_offcut, rows_of
 from bendcal.files import is_sample, name_key
 from bendcal.offcuts import Offcut
+from bendcal.scan.flat_reading import PatternReading
 from bendcal.scan.piece import ScanReading
 from bendcal.scan.reading import ScanReadings
 
@@ -74,7 +75,7 @@ def record(folder: str | os.PathLike[str], reading: ScanReading, *, picture: str
     return append_offcut(folder, **told)
 
 
-def save_overlay(folder: str | os.PathLike[str], readings: ScanReadings) -> Path:
+def save_overlay(folder: str | os.PathLike[str], readings: ScanReadings | PatternReading) -> Path:
     """Write what was seen, drawn over the picture, into the shop folder's sheets/scans/; the path.
 
     Parameters

@@ -1,0 +1,62 @@
+"""A flat line's reading, put into the shop as measurements of that line's pattern."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from bendcal.entries import add_measurements
+from bendcal.files import find_file, is_sample, read_pattern, read_shop
+from bendcal.scan.flat_reading import PatternReading
+
+__all__ = ["SEATS", "record_pattern"]
+
+SEATS = (
+    "What was read reaches from one end of the tube or wire to the other. A line's legs reach from seat to seat, the face in the fitting that a flare is "
+    "pressed against: so say how much was cut off between each end and its seat. What a new flare uses up lies beyond the seat, and is not measured here."
+)
+_NOTE = "read from "
+
+
+def record_pattern(
+    folder: str | os.PathLike[str], reading: PatternReading, line: str, *, cut_mm: tuple[float, float] = (0.0, 0.0), cut_u_mm: float = 0.5, **facts: str
+) -> tuple[Path, list[str]]:
+    """Add a reading to ``patterns/<line>.csv``, and the line to lines.csv where it is not there yet.
+
+    Parameters
+    ----------
+    folder : the shop folder
+    reading : what was read; it says which end is A
+    line : the line's name
+    cut_mm : tube that was cut off between end A, end B and their seats before the picture was taken [mm]
+    cut_u_mm : standard uncertainty of each that is not 0
+    facts : of a new line: tube and bender, and what else lines.csv says of one
+
+    Returns
+    -------
+    the pattern's file, and sentences about what looks wrong with the line then
+
+    Raises
+    ------
+    ValueError : in the shipped sample, or where the line was not read, or nothing tells which end is A, or a picture of it was recorded before
+    ShopFaults : where it cannot be right; nothing is written then
+    """
+    if is_sample(folder):
+        raise ValueError("This is the shipped sample, and it stays as it is. Begin a shop of your own, and record there.")
+    rows = reading.observations(beyond_mm=cut_mm, beyond_u_mm=cut_u_mm, note=f"{_NOTE}{reading.name}")
+    before = _pictures(Path(folder), line)
+    if before:
+        raise ValueError(
+            f"The pattern of {line} holds a reading from a picture already ({', '.join(before)}). Two of them would share their errors and seem surer than they are: "
+            "write a reason under set_aside in the rows of the old one, or record this one under another name."
+        )
+    path, cautions = add_measurements(folder, line, rows, facts=facts)
+    return path, [caution.sentence for caution in cautions]
+
+
+def _pictures(folder: Path, line: str) -> list[str]:
+    """The pictures whose readings count in a line's pattern."""
+    if not find_file(folder / "patterns", f"{line}.csv", []):
+        return []
+    rows = read_pattern(read_shop(folder, whole=False), line).counted
+    return list(dict.fromkeys(row.note.removeprefix(_NOTE) for row in rows if row.note.startswith(_NOTE)))
