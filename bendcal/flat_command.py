@@ -34,14 +34,14 @@ def add_flat_command(jobs, shop: Callable[[str], Shop]) -> None:
     flat = jobs.add_parser("flat", help="read a flat old line or wire from a scan or a photo into a line's pattern", description=f"Read legs, angles and twists of a line whose bends all lie in one plane from a flatbed scan, or with --photo from a photo on the reference page (bendcal page). {HOW_TO_LAY}")
     flat.add_argument("shop", metavar="SHOP", help="the shop folder")
     flat.add_argument("line", metavar="LINE", help="the name of the line to be made; --record begins it in lines.csv where there is none")
-    flat.add_argument("image", metavar="IMAGE", help="a scan or a photo: PNG, JPEG, TIFF, BMP or WebP")
+    flat.add_argument("image", metavar="IMAGE", nargs="+", help="a scan or a photo (PNG, JPEG, TIFF, BMP or WebP); with --photo also several photos of numbered pages on one table, which are joined")
     flat.add_argument("--tube", metavar="T", help="the tube's name in tubes.csv; needed if there are several")
     flat.add_argument("--wire", metavar="MM", help="what lies there is no tube but a wire of this diameter")
     flat.add_argument("--end-a", choices=("left", "right", "top", "bottom"), help="on which side of the picture end A lies; needed to record")
     flat.add_argument("--dpi", type=float, metavar="N", help="pixels an inch, where the file does not say it or says it wrongly")
     flat.add_argument("--sensor", choices=("cis", "ccd", "unknown"), default="cis", help="the scanner's kind: cis (flat, fed by its cable; if left out), ccd (tall, with its own supply)")
-    flat.add_argument("--photo", action="store_true", help="the picture is a photo of the reference page, not a scan")
-    flat.add_argument("--page-line", metavar="MM", default="100", help="with --photo: what the page's 100 mm line measures (100 if left out)")
+    flat.add_argument("--photo", action="store_true", help="the picture is a photo of the reference page, not a scan; or photos of several numbered pages under the line (bendcal page --pages)")
+    flat.add_argument("--page-line", metavar="MM", nargs="+", default=["100"], help="with --photo: what the page's 100 mm line measures (100 if left out); one number for all pages, or one for each in the order of their numbers")
     flat.add_argument("--record", action="store_true", help="add what was read to patterns/LINE.csv; needs --end-a")
     flat.add_argument("--bender", metavar="B", help="with --record, of a new line: the bender's name in benders.csv; needed if there are several")
     flat.add_argument("--cut-a", metavar="MM", default="0", help="tube that was cut off with the flare, from the cut at end A to its seat (0 if left out)")
@@ -57,15 +57,17 @@ def _flat(asked: argparse.Namespace, shop: Shop) -> None:
     if asked.bender:
         named(shop.benders, asked.bender, "bender")
     # Loads what opens pictures, so it is loaded by this job alone.
-    from bendcal.scan import read_flat_photo, read_flat_scan
+    from bendcal.scan import read_flat_photos, read_flat_scan
     from bendcal.scan.flat_recording import SEATS, record_pattern
     from bendcal.scan.recording import save_overlay
 
     od_mm = length_mm(asked.wire) if asked.wire else shop.tubes[tube].od_mm
     if asked.photo:
-        reading = read_flat_photo(asked.image, od_mm=od_mm, end_a=asked.end_a, line_mm=length_mm(asked.page_line))
+        reading = read_flat_photos(asked.image, od_mm=od_mm, end_a=asked.end_a, line_mm=[length_mm(line) for line in asked.page_line])
+    elif len(asked.image) > 1:
+        raise ValueError(f"{len(asked.image)} scans are given, and a line lies on one. Several photos of numbered pages are joined with --photo.")
     else:
-        reading = read_flat_scan(asked.image, od_mm=od_mm, dpi=asked.dpi, end_a=asked.end_a, sensor=asked.sensor)
+        reading = read_flat_scan(asked.image[0], od_mm=od_mm, dpi=asked.dpi, end_a=asked.end_a, sensor=asked.sensor)
     print(f"{reading.name}: {'a wire' if asked.wire else tube}, {od_mm:g} mm", end="\n\n")
     for sentence in str(reading).splitlines():
         print(paragraph(sentence, first="  - "))

@@ -7,16 +7,18 @@ flares are cut off first: what is read are the cut ends of the tube. What is not
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 
 from bendcal.scan.decode import Scan
 from bendcal.scan.flat_reading import FLAT_U_MM, PatternReading
 from bendcal.scan.heights import View
 from bendcal.scan.one_line import read_line
-from bendcal.scan.photo import PRINT_U, laid_page
+from bendcal.scan.photo import PRINT_U
+from bendcal.scan.photos import laid_photos
 from bendcal.scan.reading import check_told, laid_scan, things_on
 from bendcal.scan.scanner import SCALE_U
 
-__all__ = ["pattern_on", "read_flat_photo", "read_flat_scan"]
+__all__ = ["pattern_on", "read_flat_photos", "read_flat_scan"]
 
 _SPECK = 1.5  # diameters: what is longer and no part of the line stops the reading
 
@@ -44,23 +46,27 @@ def read_flat_scan(
     return pattern_on(scan, od_mm=od_mm, end_a=end_a, scale_u=u, flat_u_mm=flat_u_mm)
 
 
-def read_flat_photo(
-    path: str | os.PathLike[str], *, od_mm: float, end_a: str | None = None, line_mm: float = 100.0, print_u: float = PRINT_U, flat_u_mm: float = FLAT_U_MM
+def read_flat_photos(
+    paths: Sequence[str | os.PathLike[str]], *, od_mm: float, end_a: str | None = None, line_mm: float | Sequence[float] = 100.0, print_u: float = PRINT_U,
+    flat_u_mm: float = FLAT_U_MM,
 ) -> PatternReading:  # fmt: skip
-    """Read a flat line from a photo of it inside the frame of a reference page.
+    """Read a flat line from a photo of it inside the frame of a reference page, or from photos of several pages side by side under it.
 
     Parameters
     ----------
-    path, line_mm, print_u : as for :func:`bendcal.scan.read_photo`
-    od_mm, end_a, flat_u_mm : as for :func:`read_flat_scan`; the sides are those of the page as it is printed
+    paths, line_mm, print_u : as for :func:`bendcal.scan.read_photos`; a single photo, or photos of one table
+    od_mm, end_a, flat_u_mm : as for :func:`read_flat_scan`; the sides are those of the first page as it is printed
 
     Raises
     ------
-    NotAScan : where the file is no picture, the page is not found, or it is too coarse or too slanting; or OpenCV is missing
-    ValueError : for a diameter, side or line that cannot be
+    NotAScan : where a file is no picture, or the pages are not found, do not hang together, or are drawn too coarsely; or OpenCV is missing
+    ValueError : for a diameter, side, line or number of photos that cannot be
     """
     check_told(od_mm, end_a)
-    page = laid_page(path, od_mm=od_mm, line_mm=line_mm, print_u=print_u)
+    laid = laid_photos(paths, od_mm=od_mm, line_mm=line_mm, print_u=print_u)
+    if len(laid) > 1:
+        raise ValueError(f"{len(laid)} photos of one page are given, and each is a picture of its own. Give one; or photos of several numbered pages on one table (bendcal page --pages).")
+    page = laid[0]
     return pattern_on(page.scan, od_mm=od_mm, end_a=end_a, scale_u=page.scale_u, view=page.view, notes=page.notes, flat_u_mm=flat_u_mm)
 
 

@@ -26,7 +26,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 from bendcal.legs import Legs  # noqa: E402
 from bendcal.nodes import nodes_from_legs  # noqa: E402
 from bendcal.pattern import Pattern, adjust_pattern  # noqa: E402
-from bendcal.scan import NotAScan, PatternReading, read_flat_photo, read_flat_scan  # noqa: E402
+from bendcal.scan import NotAScan, PatternReading, read_flat_photos, read_flat_scan  # noqa: E402
 from tests.benchmarks.photo import drawn_page, photograph, shot, stretched  # noqa: E402
 from tests.benchmarks.scan import draw  # noqa: E402
 from tests.invented.flat_line import ScannedLine, on_glass  # noqa: E402
@@ -294,7 +294,7 @@ def _photographed(folder: Path, photos: int, seed: int) -> None:
         line, camera = photographed(rng)
         path = photograph([line], camera, stretched(page, *(1 + 0.002 * rng.normal(size=2))), folder / "photo.jpg", rng)
         try:
-            read = read_flat_photo(path, od_mm=line.od_mm)
+            read = read_flat_photos([path], od_mm=line.od_mm)
         except NotAScan as error:
             refused.append(f"  {k}: {error}")
             continue
