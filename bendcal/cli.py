@@ -23,6 +23,7 @@ from bendcal.marks import MarkSheet, mark_out
 from bendcal.measures import length_mm
 from bendcal.notices import Notices, print_list
 from bendcal.order import cautions, order_of_work
+from bendcal.oval import oval_of
 from bendcal.planned import mark_out_planned, told_too_near
 from bendcal.reports import cut_sentence, difference_table, laws_table, marks_table
 from bendcal.scan_command import add_scan_command
@@ -191,6 +192,8 @@ def _calibrate(asked: argparse.Namespace) -> None:
         print(paragraph(str(law)), end="\n\n")
     print(laws_table(cal))
     print(paragraph("Dial, take-up and gain are for a square bend; in brackets the 95 % interval."), end="\n\n")
+    ovals = [((bender, tube), oval_of(shop.offcuts_for(bender, tube), shop.tubes[tube])) for bender, tube in shop.pairs()]
+    print_list("How flat bends come out:", [f"{tube} on {bender}: {' '.join(filter(None, (oval.warning, *oval.sentences)))}" for (bender, tube), oval in ovals if oval])
     print_list("Set aside, and not counted:", [f"{offcut}: {reason}" for offcut, reason in cal.set_aside])
     print_list("Does not agree with the other pieces:", cal.blunders)
     print_list("New since the last calibration:", news(shop))

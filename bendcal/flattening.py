@@ -176,9 +176,9 @@ def thinning_sentence(tube: Tube, radius_mm: float) -> str:
 
 
 def section_limits_sentence(tube: Tube) -> str:
-    """What a caliper may find on a bend of this tube. No formula foretells it for a hand bender, so it is measured."""
+    """What a caliper may find on a bend of this tube, where no piece has told it (see `oval`)."""
     return (
-        f"How far a bend flattens cannot be calculated for a hand bender: measure one with a caliper. The smallest diameter must be at least "
+        f"How far a bend flattens cannot be calculated for a hand bender: measure some with a caliper (smallest_mm in offcuts.csv). The smallest diameter must be at least "
         f"{LEAST_DIAMETER * tube.od_mm:.2f} mm (75 % of the tube's, FAA), and largest less smallest should be at most "
         f"{MOST_OVALITY['internal'] * tube.od_mm:.2f} mm (8 %, ASME B31.3)."
     )

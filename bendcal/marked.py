@@ -14,6 +14,7 @@ from bendcal.ends import End
 from bendcal.estimate import Estimate
 from bendcal.law import Law
 from bendcal.lines import Line
+from bendcal.oval import Oval
 from bendcal.path import Legs
 from bendcal.tubes import Tube
 from bendcal.working import WorkStep, work_steps
@@ -54,6 +55,7 @@ class MarkSheet:
     order_told : sentences that say what that order was tried against, and with what result; none where it was not
     order_is_close : a sentence that warns where what is bent clears something by little; else blank
     too_near : sentences that say what the finished line comes too near to
+    oval : what the shop's pieces tell of how far its bends flatten; None where nobody measured it
     late : the letters of ends that are finished after the bends, where a nut on the tube would be in their way; else blank
     nuts_told : sentences that say where the nuts on the tube are pushed while it is bent
     order_fails : whether no order was found in which the line can be bent: then `order_told` says why
@@ -83,6 +85,7 @@ class MarkSheet:
     order_fails: bool = False
     order_is_close: str = ""
     too_near: tuple[str, ...] = ()
+    oval: Oval | None = None
     late: str = ""
     nuts_told: tuple[str, ...] = ()
 
@@ -181,6 +184,8 @@ def _warnings(sheet: MarkSheet, straights: np.ndarray) -> tuple[str, ...]:
             f"{_bends(beyond)} beyond what the offcuts covered ({f'{low:.0f}° to {high:.0f}°' if high - low >= 1 else f'{(low + high) / 2:.1f}°'}): "
             "the settings are an extension of the fit. Bend an offcut to that angle first."
         )
+    if line.bends and sheet.oval is not None and sheet.oval.warning:
+        said.append(sheet.oval.warning)
     if law.n_offcuts < 3:
         count = "one offcut" if law.n_offcuts == 1 else f"{law.n_offcuts} offcuts"
         said.append(f"Only {count} taught this law; three or more, at different angles, make it trustworthy.")

@@ -15,6 +15,7 @@ from bendcal.law import Law
 from bendcal.lines import Line
 from bendcal.margin import along_last_leg_mm, end_covariance_mm2, trim_for_mm
 from bendcal.marked import MARK_COLUMNS, MarkSheet, leg_place
+from bendcal.oval import oval_of
 from bendcal.path import LegTooShort, straights_mm
 from bendcal.shop import Shop, named
 from bendcal.working import work_steps
@@ -90,7 +91,7 @@ def mark_out(
         start_mm=start, end_mm=end, feed=side, cut_length_mm=float(cut), trim_mm=trim, length_u_mm=length_u,
         straights_mm=straights, trim_wanted_mm=wanted,
         readings_differ=bool(cal.digest and shop.offcuts) and cal.digest != shop.readings_digest,
-        order=made,
+        order=made, oval=oval_of(shop.offcuts_for(line.bender, line.tube), tube),
     )  # fmt: skip
 
 

@@ -22,6 +22,7 @@ class Offcut:
     angle_deg : the angle read after release [deg]
     leg_a_mm, leg_b_mm : each end to the crossing of the two legs [mm], or None if not measured
     legs_to : which crossing that is: of the ``centre`` lines, the ``outside`` or the ``inside`` edges
+    smallest_mm, largest_mm : diameters in the middle of the bend, in its plane and across it [mm], or None if not measured
     date, angle_tool, length_tool, note : free text and names of tools
     set_aside : the reason why this piece does not count, or blank
     row : its row in the file, as a spreadsheet shows it; None if it has none
@@ -51,6 +52,8 @@ class Offcut:
     length_tool: str = ""
     set_aside: str = ""
     note: str = ""
+    smallest_mm: float | None = None
+    largest_mm: float | None = None
     row: int | None = None
 
     def __post_init__(self) -> None:

@@ -219,6 +219,8 @@ def cautions(sheet: MarkSheet) -> tuple[Notice, ...]:
     radius = float(sheet.law.parameters["radius_mm"]) if sheet.legs.bends else None
     gravest, *others = line_cautions(sheet.line, sheet.tube, ends=(sheet.end_a, sheet.end_b), radius_mm=radius)
     nuts = [Notice(one.sentence, one.source) for one in nut_findings(sheet)]
+    if sheet.oval is not None and sheet.legs.bends:
+        nuts += [Notice(sentence, "") for sentence in sheet.oval.sentences]
     olive = 1 if sheet.line.service == "brake" else 0  # it stays the second
     return (gravest, *others[:olive], *nuts, *others[olive:])
 

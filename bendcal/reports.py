@@ -99,6 +99,7 @@ def readings_table(shop: Shop, bender: str, tube: str) -> TextTable:
     bender, tube : names
     """
     offcuts = [o for o in shop.offcuts if (o.bender, o.tube) == (bender, tube)]
+    across = [["" if mm is None else f"{mm:g}" for mm in (o.smallest_mm, o.largest_mm)] for o in offcuts]
     return TextTable({
         "offcut": [o.offcut for o in offcuts],
         "length mm": [f"{o.length_mm:g}" for o in offcuts],
@@ -108,6 +109,7 @@ def readings_table(shop: Shop, bender: str, tube: str) -> TextTable:
         "leg A mm": ["" if o.leg_a_mm is None else f"{o.leg_a_mm:g}" for o in offcuts],
         "leg B mm": ["" if o.leg_b_mm is None else f"{o.leg_b_mm:g}" for o in offcuts],
         "legs to": [o.legs_to if o.has_legs else "" for o in offcuts],
+        **({"Ø mm": [" to ".join(filter(None, one)) for one in across]} if any(map(any, across)) else {}),
         "set aside, because": [o.set_aside for o in offcuts],
     })  # fmt: skip
 

@@ -101,9 +101,9 @@ class Shop:
     def readings_digest(self) -> str:
         """SHA-256 over all that a fit hangs on: two shops with the same one have the same laws.
 
-        Readings with their order in the log (benders drift), tools, tubes and benders count; notes and dates do not.
+        Readings with their order in the log (benders drift), tools, tubes and benders count; notes, dates and how flat a bend is do not.
         """
-        skip = {"row", "note", "date", "temper"}
+        skip = {"row", "note", "date", "temper", "smallest_mm", "largest_mm"}
         numbers = [{k: v for k, v in asdict(o).items() if k not in skip} for o in self.offcuts]
         used = {(o.bender, o.tube, o.angle_tool, o.length_tool) for o in self.offcuts}
         facts = [repr(self.benders.get(b)) + repr(self.tubes.get(t)) + repr(self.tools.get(x)) + repr(self.tools.get(y)) for b, t, x, y in used]

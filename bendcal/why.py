@@ -66,7 +66,7 @@ def why(sheet: MarkSheet) -> tuple[Traced, ...]:
     Returns
     -------
     Traced sums, in the order in which the bends are made: for each its mark (leg − take-up, after what the bends before it
-    on the tube gained), its dial setting and, but for the first, how the tube is turned before it; then the cut length
+    on the tube gained), its dial setting and, but for the first, how the tube is turned before it; how flat its bends come out, where the pieces tell; then the cut length
 
     Examples
     --------
@@ -112,6 +112,10 @@ def why(sheet: MarkSheet) -> tuple[Traced, ...]:
         if made is not None:
             traced.append(_turn(legs.twist_deg, made, step))
         made = k
+    if sheet.oval is not None and legs.bends:
+        left = float(sheet.oval.smallest_mm.value)
+        pieces = "one piece" if sheet.oval.count == 1 else f"the mean of {sheet.oval.count} pieces"
+        traced.append(Traced("smallest diameter of a bend", (("tube", sheet.tube.od_mm), (f"flattened by {pieces}", left - sheet.tube.od_mm)), left))
     terms = [(f"leg {j + 1}", float(leg)) for j, leg in enumerate(legs.leg_mm)] + [(f"gain {j + 1}", -float(g)) for j, g in enumerate(gain)]
     for words, value in (("end A uses", sheet.end_a.uses_mm), ("end B uses", sheet.end_b.uses_mm), ("spare tube", sheet.trim_mm)):
         terms += [(words, float(value))] if value else []

@@ -93,14 +93,14 @@ def test_nothing_on_it_is_hidden_or_cut_off(paper: str, inches: bool, planned: b
 
 
 def test_lengths_have_a_decimal_point_or_a_stroke_for_the_fraction() -> None:
-    """In mm each row has a point in four lengths and two angles; in inches the lengths have a stroke instead."""
-    for inches, points in ((False, 6), (True, 2)):
+    """In mm each row has a point in six lengths and two angles; in inches the lengths have a stroke instead."""
+    for inches, points in ((False, 8), (True, 2)):
         pages = laid_out(inches=inches, rows=3)
         assert sum(text.get_text() == "." for _, ax in pages.pages for text in texts(ax)) == 3 * points
         assert (f"length, {'inch' if inches else 'mm'}" in said(pages)) and ("leg B, mm" in said(pages)) != inches
         steps = [np.diff(drawn.get_xydata(), axis=0) for _, ax in pages.pages for drawn in ax.lines if len(drawn.get_xdata()) == 2]
         fractions = [step for step in steps if 1.5 < step[0, 0] < 4.0 and 5.0 < step[0, 1] < 7.0]
-        assert len(fractions) == (12 if inches else 0)
+        assert len(fractions) == (18 if inches else 0)
 
 
 def test_what_is_planned_stands_in_its_row() -> None:

@@ -57,6 +57,8 @@ def append_offcut(
     leg_a_mm: Figure = None,
     leg_b_mm: Figure = None,
     legs_to: str = "centre",
+    smallest_mm: Figure = None,
+    largest_mm: Figure = None,
     offcut: str | int | None = None,
     date: str | datetime.date = "",
     angle_tool: str = "",
@@ -80,6 +82,7 @@ def append_offcut(
     dial_deg, angle_deg : dial at the end of the stroke, angle after release [deg], or a text
     leg_a_mm, leg_b_mm : each end to the legs' crossing [mm], or a text; None if not measured
     legs_to : ``centre``, ``outside`` or ``inside``: which crossing the legs were measured to
+    smallest_mm, largest_mm : diameters in the middle of the bend [mm], or a text; None if not measured
     offcut : its name; None takes the next number
     date, angle_tool, length_tool, set_aside, note : as the columns of offcuts.csv
     extra : further column -> text
@@ -103,12 +106,12 @@ def append_offcut(
     ...     piece = append_offcut(shop, bender="small", tube="thin", length_mm='7 7/8"', mark_mm=90,
     ...                           dial_deg=92, angle_deg="90,5°")
     ...     print((Path(shop) / "offcuts.csv").read_text().splitlines()[1])
-    1,small,thin,200.025,90,92,90.5,,,centre,,,,,
+    1,small,thin,200.025,90,92,90.5,,,centre,,,,,,,
     """
     given = {
         "offcut": offcut, "bender": bender, "tube": tube, "length_mm": length_mm, "mark_mm": mark_mm,
         "dial_deg": dial_deg, "angle_deg": angle_deg, "leg_a_mm": leg_a_mm, "leg_b_mm": leg_b_mm,
-        "legs_to": legs_to, "date": date, "angle_tool": angle_tool, "length_tool": length_tool,
+        "legs_to": legs_to, "smallest_mm": smallest_mm, "largest_mm": largest_mm, "date": date, "angle_tool": angle_tool, "length_tool": length_tool,
         "set_aside": set_aside, "note": note,
     }  # fmt: skip
     path = shop_folder(folder)

@@ -61,7 +61,12 @@ def findings(sheet: MarkSheet) -> tuple[Finding, ...]:
         source = "DIN 74234 as quoted by a vehicle maker" if "DIN 74234" in text else "Groover, 19.7"
         found.append(Finding("radius", text, source, False))
     found.append(Finding("wall", thinning_sentence(sheet.tube, radius), "geometry", False))
-    found.append(Finding("flattening", section_limits_sentence(sheet.tube), "FAA; ASME B31.3", False))
+    if sheet.oval is None:
+        found.append(Finding("flattening", section_limits_sentence(sheet.tube), "FAA; ASME B31.3", False))
+    else:
+        beyond = sheet.oval.beyond(sheet.legs.angle_deg)
+        text = " ".join(filter(None, (sheet.oval.warning, *sheet.oval.sentences, beyond)))
+        found.append(Finding("flattening", text, "FAA; ASME B31.3", sheet.oval.scrap))
     return tuple(found)
 
 

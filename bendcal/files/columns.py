@@ -87,6 +87,8 @@ OFFCUTS = (
     Column("leg_a_mm", "length"),
     Column("leg_b_mm", "length"),
     Column("legs_to", "choice", choices=CROSSINGS),
+    Column("smallest_mm", "length"),
+    Column("largest_mm", "length"),
     Column("date"),
     Column("angle_tool"),
     Column("length_tool"),

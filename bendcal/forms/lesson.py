@@ -9,6 +9,7 @@ import ipywidgets as widgets
 from bendcal.figures.fit import law_fit
 from bendcal.forms.saying import heading, picture_html, small
 from bendcal.forms.shop_now import ShopNow
+from bendcal.oval import oval_of
 
 __all__ = ["Lesson"]
 
@@ -41,7 +42,8 @@ class Lesson:
         bender, tube : names
         """
         now.learn()
-        shown = (bender, tube, now.folder, now.shop.readings_digest if now.shop else now.trouble)
+        oval = oval_of(now.shop.offcuts_for(bender, tube), now.shop.tubes[tube]) if now.shop and tube in now.shop.tubes else None
+        shown = (bender, tube, now.folder, now.shop.readings_digest if now.shop else now.trouble, oval and oval.sentences)
         if shown == self._shown:
             return
         law, title = now.law(bender, tube), heading(f"What the pieces of {tube} on {bender} teach" if tube else "What the pieces teach")
@@ -52,7 +54,8 @@ class Lesson:
         else:
             said = str(law)
         advice = now.advice(bender, tube) if now.shop else ""
-        self.words.value = title + small(said) + (f'<p role="status" style="margin: 4px 0; line-height: 1.45; max-width: 56em"><b>{escape(advice)}</b></p>' if advice else "")
+        flat = small(" ".join(filter(None, (oval.warning, *oval.sentences)))) if oval else ""
+        self.words.value = title + small(said) + flat + (f'<p role="status" style="margin: 4px 0; line-height: 1.45; max-width: 56em"><b>{escape(advice)}</b></p>' if advice else "")
         self.asked.value = self._questions(now, bender, tube)
         self.picture.value = "" if law is None else picture_html(law_fit(law, now.shop, lengths=False))
         self._shown = shown

@@ -20,7 +20,7 @@ from bendcal.forms.pressing import Pressing
 from bendcal.forms.saying import Notices, heading, small
 from bendcal.forms.shop_now import ShopNow
 from bendcal.forms.sketch import EXAMPLE_TUBE, Sketch
-from bendcal.forms.telling import CHORD_HOW, HINTS, HOW, SAMPLE_STAYS, clock, count_of, in_words, listening
+from bendcal.forms.telling import CALIPER_HOW, CHORD_HOW, HINTS, HOW, SAMPLE_STAYS, clock, count_of, in_words, listening
 from bendcal.forms.watching import watch
 from bendcal.offcuts import CROSSINGS, Offcut
 
@@ -28,7 +28,8 @@ __all__ = ["OffcutForm"]
 
 _MAIN = ("bender", "tube", "length_mm", "mark_mm", "dial_deg", "angle_deg", "leg_a_mm", "leg_b_mm")
 _STAYS, _SELDOM = ("legs_to", "angle_tool", "length_tool"), ("offcut", "note", "set_aside")
-_CLEARED = (*_MAIN[2:], *_SELDOM, "reach_mm", "chord_mm")  # after recording; the others stay for the next piece
+_CALIPER = ("smallest_mm", "largest_mm")
+_CLEARED = (*_MAIN[2:], *_CALIPER, *_SELDOM, "reach_mm", "chord_mm")  # after recording; the others stay for the next piece
 _FIRST = "length_mm"
 _SAME_WITHIN_S = 60.0
 _TAKEN_BACK = "taken back right after it was entered"
@@ -70,7 +71,8 @@ class OffcutForm:
         self.widget = widgets.VBox([
             self.place, self.boxes.column(*_MAIN), widgets.HBox([self.record, self.leave, self.back, self.read, self.practise]),
             self.notices.widget, widgets.HTML(heading("The angle by a chord, where you have a caliper") + small(CHORD_HOW)), self.boxes.column(*CHORD),
-            self.sketch.widget, widgets.HTML(heading("Seldom changed")),
+            self.sketch.widget, widgets.HTML(heading("How flat the bend is, where you have a caliper") + small(CALIPER_HOW)), self.boxes.column(*_CALIPER),
+            widgets.HTML(heading("Seldom changed")),
             widgets.HBox([self.boxes.column(*_STAYS), self.boxes.column(*_SELDOM)], layout=widgets.Layout(flex_flow="row wrap")),
             self.lesson.widget, self.earlier.widget, self.pressing.echo.widget,
         ])  # fmt: skip

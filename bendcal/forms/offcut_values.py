@@ -28,7 +28,7 @@ __all__ = ["FIELDS", "NAMES", "OffcutValues"]
 FIELDS = {
     "bender": "Bender", "tube": "Tube", "length_mm": "Straight length", "mark_mm": "End A to mark",
     "dial_deg": "Dial, lever held", "angle_deg": "Finished angle", "leg_a_mm": "Leg A", "leg_b_mm": "Leg B",
-    "legs_to": "Legs measured to", "angle_tool": "Angle read with", "length_tool": "Lengths read with",
+    "legs_to": "Legs measured to", "smallest_mm": "Smallest diameter", "largest_mm": "Largest diameter", "angle_tool": "Angle read with", "length_tool": "Lengths read with",
     "offcut": "Name of the piece", "note": "Note", "set_aside": "Set aside, because",
 }  # fmt: skip
 #: The same, and the boxes for an angle by a chord.
@@ -58,6 +58,8 @@ class OffcutValues:
     reach_mm: str = ""
     chord_mm: str = ""
     chord_tool: str = ""
+    smallest_mm: str = ""
+    largest_mm: str = ""
 
     def understood(self, shop: Shop | None = None) -> dict[str, Understood]:
         """Column → what was understood of its text.

@@ -9,12 +9,12 @@ from collections.abc import Callable
 from bendcal.offcuts import CROSSINGS, Offcut
 from bendcal.shop import Shop
 
-__all__ = ["CHORD_HOW", "HINTS", "HOW", "SAMPLE_STAYS", "clock", "count_of", "in_words", "listening"]
+__all__ = ["CALIPER_HOW", "CHORD_HOW", "HINTS", "HOW", "SAMPLE_STAYS", "clock", "count_of", "in_words", "listening"]
 
 #: What stands in an empty box.
 HINTS = {
     "length_mm": 'such as 180.5 or 7 1/8"', "mark_mm": "such as 70", "dial_deg": "such as 92", "angle_deg": "0 is straight, 90 is square",
-    "leg_a_mm": "may stay empty", "leg_b_mm": "may stay empty", "legs_to": CROSSINGS[0], "angle_tool": "may stay empty",
+    "leg_a_mm": "may stay empty", "leg_b_mm": "may stay empty", "legs_to": CROSSINGS[0], "smallest_mm": "in the bend's plane", "largest_mm": "across it", "angle_tool": "may stay empty",
     "length_tool": "may stay empty", "offcut": "empty: the next number", "note": "may stay empty", "set_aside": "empty: it counts",
     "reach_mm": "such as 100", "chord_mm": "such as 141.4", "chord_tool": "may stay empty",
 }  # fmt: skip
@@ -26,6 +26,10 @@ HOW = (
 CHORD_HOW = (
     "Leave “Finished angle” empty. Scribe both legs equally far from the apex, on the centre lines, and measure straight from scribe to scribe; "
     "what the angle is, and how well it is known, stands beside its box. The two lengths are kept in the note, and “Angle read with” becomes a chord that is as good as yours was."
+)
+CALIPER_HOW = (
+    "In the middle of the bend: the smallest diameter in the bend's own plane, from its inside to its outside; the largest square to that. On bends of "
+    "30° and more. From a few of them you are told how flat a bend of a line will be, against what is allowed."
 )
 SAMPLE_STAYS = "This is the shipped sample, and it stays as it is. Press “Practise on a copy”, or begin a shop of your own on the start page."
 
@@ -65,6 +69,7 @@ def in_words(piece: Offcut) -> str:
     ]  # fmt: skip
     if legs:
         told.append(f"{' and '.join(legs)} to the {piece.legs_to}")
+    told += [f"{name} diameter {value:.6g} mm" for name, value in (("smallest", piece.smallest_mm), ("largest", piece.largest_mm)) if value is not None]
     return ", ".join(told)
 
 

@@ -38,8 +38,9 @@ BOXES = (
         _Box("leg_a_mm", "leg A", 26.0, "length"), _Box("leg_b_mm", "leg B", 26.0, "length"), _Box("legs_to", "legs to", 35.0, "crossing"),
     ),
     (
-        _Box("date", "date", 30.0), _Box("angle_tool", "tool for the angle", 46.0), _Box("length_tool", "tool for the lengths", 46.0),
-        _Box("set_aside", "set aside: why it must not count", 65.0), _Box("note", "note", 84.0),
+        _Box("smallest_mm", "smallest Ø", 29.0, "length"), _Box("largest_mm", "largest Ø", 29.0, "length"), _Box("date", "date", 23.0),
+        _Box("angle_tool", "tool for the angle", 35.0), _Box("length_tool", "tool for the lengths", 38.0),
+        _Box("set_aside", "set aside: why it must not count", 58.0), _Box("note", "note", 59.0),
     ),
 )  # fmt: skip
 

@@ -20,6 +20,7 @@ _PIECE = BentOffcut(leg_a_mm=52.0, leg_b_mm=34.0, angle_deg=72.0, radius_mm=13.0
 _CORNER = BentOffcut(leg_a_mm=24.0, leg_b_mm=24.0, angle_deg=72.0, radius_mm=17.0, od_mm=8.0)
 _DIAL = "dial: the bender's scale at the end of the stroke, tube still loaded."
 _ANGLE = "angle: after release, how far leg B has turned out of the line of leg A. A protractor laid into the corner shows 180° less that."
+_ROUND = "Ø: diameters in the middle of the bend, if you have a caliper; the smallest in its plane, the largest across."
 _CROSSINGS = (
     ("s", "outside", "where the outside edges cross"),
     ("o", "centre", "where the centre lines cross"),
@@ -62,6 +63,8 @@ def _before(ax: Axes, x: float, top: float, width: float) -> None:
 
 def _after(ax: Axes, x: float, top: float) -> None:
     write(ax, x, top - 4.0, "After bending", size=9.5, bold=True)
+    for i, part in enumerate(wrap(_ROUND, 46.0, 8.5)):
+        write(ax, x, top - 10.0 - 3.9 * i, part, size=8.5)
     piece, half = _PIECE, _PIECE.od_mm / 2
     origin = np.array([x + 8.0, top - HEIGHT_MM + 11.0])
     at = lambda point: origin + np.asarray(point)  # noqa: E731

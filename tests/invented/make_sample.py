@@ -15,7 +15,7 @@ if __name__ == "__main__":  # started as a file: the project lies two folders up
     sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from tests.invented import sample_shop as shop
-from tests.invented.offcuts import bend_offcuts, rows
+from tests.invented.offcuts import bend_offcuts, flattened, rows
 from tests.invented.pattern import measure_line
 from tests.invented.tables import csv_text, write_tables
 
@@ -34,6 +34,7 @@ def offcuts() -> list[dict]:
     rng = np.random.RandomState(SEED)
     table: list[dict] = []
     made: dict[str, int] = {}
+    caliper = np.random.RandomState(SEED + 1)  # of its own, so that no other reading hangs on it
     for bender, tube, letter, day, angle_tool, length_tool, length, mark, dials in shop.SESSIONS:
         names = [f"{letter}{i + 1}" for i in range(len(dials))]
         columns = bend_offcuts(
@@ -49,6 +50,10 @@ def offcuts() -> list[dict]:
             made=made.get(bender.bender, 0),
         )
         made[bender.bender] = made.get(bender.bender, 0) + len(dials)
+        if bender is shop.CALIPERED:
+            columns["smallest_mm"], columns["largest_mm"] = (np.array(read, dtype=object) for read in flattened(columns, tube.od_mm, bender.radius_on_paper_mm, caliper))
+        else:
+            columns["smallest_mm"] = columns["largest_mm"] = np.full(len(dials), None)
         steps = f"{angle_tool.tool} {angle_tool.step:g} deg, {length_tool.tool} {length_tool.step:g} mm"
         table += rows(
             columns,

@@ -95,12 +95,25 @@ def bend_offcuts(
     }
 
 
+def flattened(columns: dict[str, np.ndarray], od_mm: float, radius_mm: float, rng, *, share: float = 0.035, scatter: float = 0.004, least_deg: float = 30.0):
+    """Caliper readings in the middle of the bends: (smallest, largest), each a list with None for bends of less than `least_deg`.
+
+    Where an arc is long the groove lets the section flatten by `share` of its diameter; short ones are kept round by the straights beside
+    them, and it comes out a third as much wider as it comes out flatter. A dial caliper of 0.05 mm.
+    """
+    arc = radius_mm * np.radians(columns["true_angle_deg"])
+    flat = (share + scatter * rng.normal(size=arc.shape)) * (1 - np.exp(-arc / (1.2 * od_mm)))
+    caliper = InventedTool("dial caliper", "length", 0.05, 0.02)
+    read = caliper.read(od_mm * (1 - flat), rng), caliper.read(od_mm * (1 + flat / 3), rng)
+    return tuple([float(v) if a >= least_deg else None for v, a in zip(values, columns["angle_deg"], strict=True)] for values in read)
+
+
 def rows(columns: dict[str, np.ndarray], *, bender: str, tube: str, prefix: str, **same) -> list[dict]:
     """Columns of bend_offcuts as rows of offcuts.csv, numbered from 1 behind `prefix`; truths are left out."""
     shown = [name for name in columns if not name.startswith("true_")]
     return [
         {"offcut": f"{prefix}{i + 1}", "bender": bender, "tube": tube}
-        | {name: columns[name][i].item() for name in shown}
+        | {name: columns[name][i].item() if isinstance(columns[name][i], np.generic) else columns[name][i] for name in shown}
         | same
         for i in range(len(columns["dial_deg"]))
     ]

@@ -126,6 +126,7 @@ SESSIONS = (
     (LARGE_QUARTER, STEEL_4, "T", "2025-03-09", GAUGE, RULE, 220, 90, (92, 47, 24, 121, 62, 77, 106)),
     (LARGE_EIGHT, STEEL_8, "F", "2025-03-15", GAUGE, CALIPER, 260, 105, (92, 62, 25, 47, 107, 77)),
 )
+CALIPERED = SMALL  # on the pieces of this bender somebody measured how flat the bends are
 LEGS_NOT_MEASURED = ("C7", "S8", "D4")
 MEASURED_OUTSIDE = ("S5",)
 SWAPPED_DIGITS = "S6"
