@@ -8,7 +8,7 @@ is the mean of those that were measured, within the reach of one more of their k
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from math import sqrt
 
@@ -16,15 +16,20 @@ import numpy as np
 
 from bendcal.estimate import Estimate
 from bendcal.flattening import LEAST_DIAMETER, MOST_OVALITY
+from bendcal.measures import mm_text
 from bendcal.offcuts import Offcut
 from bendcal.tubes import Tube
 
-__all__ = ["LEAST_ANGLE_DEG", "Oval", "oval_of"]
+__all__ = ["LEAST_ANGLE_DEG", "Oval", "odd_diameters", "oval_of"]
 
 #: Bends of less than this are not asked: the straight tube beside so short an arc keeps it round (the kit's own choice).
 LEAST_ANGLE_DEG = 30.0
 #: What a caliper's reading of a bend is good for, at the least [mm] (common practice: one with steps of 0.05 mm, in a hand); pieces that read alike do not scatter less.
 CALIPER_U_MM = 0.03
+#: By which a tube may be out, caliper and all: a share of its diameter, or so much at the least.
+CALIPER_SLACK, CALIPER_SLACK_MM = 0.04, 0.1
+LEAST_FLAT = 0.3  # of the diameter: flatter is no bend
+MOST_WIDE = 1.4  # a tube pressed wholly flat is 1.57 times as wide
 _FURTHER_DEG = 5.0  # a bend that goes this much beyond those measured is pointed out
 
 
@@ -131,6 +136,32 @@ def oval_of(offcuts: Iterable[Offcut], tube: Tube) -> Oval | None:
     ovality = _next(both, sqrt(2) * CALIPER_U_MM / tube.od_mm, "") if len(both) else None
     spread = float(np.std(smallest, ddof=1)) if len(known) > 1 else float("nan")
     return Oval(tube.od_mm, len(known), (min(angles), max(angles)), _next(smallest, CALIPER_U_MM, "mm"), spread, len(both), ovality)
+
+
+def odd_diameters(offcut: Offcut, tube: Tube) -> Iterator[tuple[bool, str, str, str, str]]:
+    """What is odd about the diameters of a bend, against the tube's and against each other: a bend flattens, and gets no wider in its own plane.
+
+    Parameters
+    ----------
+    offcut : with its diameters, or without
+    tube : its own
+
+    Returns
+    -------
+    For each: whether it is impossible or only doubtful, ``smallest`` or ``largest``, what was found, the rule, what to do
+    """
+    small, large, od = offcut.smallest_mm, offcut.largest_mm, tube.od_mm
+    if small is not None and large is not None and small > large:
+        yield True, "smallest", f"{mm_text(small)} with a largest diameter of {mm_text(large)}", "The smallest is no more than the largest.", "Look whether the two were swapped."
+        return
+    slack, of = max(CALIPER_SLACK_MM, CALIPER_SLACK * od), f"of a tube of {mm_text(od)}"
+    for which, value, least, most in (("smallest", small, LEAST_FLAT * od, od + slack), ("largest", large, od - slack, MOST_WIDE * od)):
+        if value is not None and not least <= value <= most:
+            rule = "In the middle of a bend the smallest diameter is no more than the tube's, the largest no less, and a bend is not flat."
+            yield True, which, f"{mm_text(value)} {of}", rule, "Look whether the two were swapped or a digit slipped."
+    if small is not None and LEAST_FLAT * od <= small < LEAST_DIAMETER * od:
+        rule = f"A bend flattened to less than 75 % of the tube's diameter ({mm_text(LEAST_DIAMETER * od)}) is scrap (FAA)."
+        yield False, "smallest", f"{mm_text(small)} {of}", rule, "Measure it again. If it is so, this bender is not fit for this tube, or something was wrong with that bend."
 
 
 def _next(values: np.ndarray, floor: float, unit: str) -> Estimate:

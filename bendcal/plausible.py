@@ -13,9 +13,9 @@ from math import hypot, radians, sqrt, tan
 from bendcal.arc import gain_mm, leg_to_centre_mm, setback_mm
 from bendcal.benders import Bender
 from bendcal.faults import Caution, Fault
-from bendcal.flattening import LEAST_DIAMETER
 from bendcal.measures import angle_text, mm_text
 from bendcal.offcuts import Offcut
+from bendcal.oval import odd_diameters
 from bendcal.tools import DEFAULT_ANGLE_TOOL, DEFAULT_LENGTH_TOOL
 from bendcal.tubes import Tube
 
@@ -33,9 +33,6 @@ DIE_SLACK = 0.1  # how far a die radius read off a box may be out
 MOST_OPENING = 1.6  # finished radius over die radius, at the most
 LEAST_DEVELOPED = 0.8  # developed radius over centreline radius, at the least
 USUAL_DEVELOPED = 0.98
-CALIPER_SLACK, CALIPER_SLACK_MM = 0.04, 0.1  # by which a tube may be out, caliper and all: a share of its diameter, or so much at the least
-LEAST_FLAT = 0.3  # of the diameter: flatter is no bend
-MOST_WIDE = 1.4  # a tube pressed wholly flat is 1.57 times as wide
 SET_ASIDE = "Measure it again; if the piece is lost, write the reason into set_aside."
 
 
@@ -201,23 +198,9 @@ class _Check:
             self._mark(centre["leg_a_mm"])
 
     def diameters(self) -> None:
-        """The bend's diameters against the tube's, and against each other: a bend flattens, and never gets wider in its own plane."""
-        o = self.offcut
-        if self.tube is None:
-            return
-        if o.smallest_mm is not None and o.largest_mm is not None and o.smallest_mm > o.largest_mm:
-            self.fault("smallest_mm", f"{mm_text(o.smallest_mm)} with a largest diameter of {mm_text(o.largest_mm)}", "The smallest is no more than the largest.", "Look whether the two were swapped.")
-            return
-        od, slack = self.tube.od_mm, max(CALIPER_SLACK_MM, CALIPER_SLACK * self.tube.od_mm)
-        tube = f"of a tube of {mm_text(od)}"
-        for column, least, most in (("smallest_mm", LEAST_FLAT * od, od + slack), ("largest_mm", od - slack, MOST_WIDE * od)):
-            value = getattr(o, column)
-            if value is not None and not least <= value <= most:
-                rule = "In the middle of a bend the smallest diameter is no more than the tube's, the largest no less, and a bend is not flat."
-                self.fault(column, f"{mm_text(value)} {tube}", rule, "Look whether the two were swapped or a digit slipped.")
-        if o.smallest_mm is not None and o.smallest_mm < LEAST_DIAMETER * od:
-            rule = f"A bend flattened to less than 75 % of the tube's diameter ({mm_text(LEAST_DIAMETER * od)}) is scrap (FAA)."
-            self.caution("smallest_mm", f"{mm_text(o.smallest_mm)} {tube}", rule, "Measure it again. If it is so, this bender is not fit for this tube, or something was wrong with that bend.")
+        """The bend's diameters against the tube's, and against each other."""
+        for impossible, *told in odd_diameters(self.offcut, self.tube) if self.tube else ():
+            (self.fault if impossible else self.caution)("smallest_mm" if told[0] == "smallest" else "largest_mm", *told[1:])
 
     def _setback(self, column: str, leg: float) -> None:
         """No leg is shorter than the setback of the tightest bend this die could make."""

@@ -75,7 +75,7 @@ def test_calibrate_names_a_reading_that_nobody_believes(capsys: pytest.CaptureFi
 def test_calibrate_tells_what_looks_wrong_in_the_tables(capsys: pytest.CaptureFixture[str], sample_folder: Path) -> None:
     """A caution of the reading is printed with its file, row and column before anything else."""
     log = sample_folder / "offcuts.csv"
-    row = "X1,small,cuni-3/16,180,70,40,44,,,centre,,protractor,steel-rule,,,invented\n"
+    row = "X1,small,cuni-3/16,180,70,40,44,,,centre,,,,protractor,steel-rule,,,invented\n"
     log.write_text(log.read_text(encoding="utf-8") + row, encoding="utf-8")
     out, _ = told(capsys, "calibrate", str(sample_folder))
     assert out.startswith("Looks wrong; see whether it is:\n  - offcuts.csv, row 39, column angle_deg: found 44.0° at")
@@ -112,7 +112,7 @@ def test_compare_asks_which_bender_is_meant(capsys: pytest.CaptureFixture[str], 
     """Where two benders have bent both tubes, the command asks and shows how to answer."""
     log = sample_folder / "offcuts.csv"
     text = log.read_text(encoding="utf-8")
-    row = "\n{0}9,large-1/4,{1},220,90,90,86,,,centre,,protractor,steel-rule,,,invented"
+    row = "\n{0}9,large-1/4,{1},220,90,90,86,,,centre,,,,protractor,steel-rule,,,invented"
     log.write_text(text.rstrip() + row.format("Y", "cuni-3/16") + row.format("Z", "steel-3/16") + "\n", encoding="utf-8")
     _, err = told(capsys, "compare", str(sample_folder), "cuni-3/16", "steel-3/16", code=2)
     assert "small, large-1/4 have all bent cuni-3/16 and steel-3/16. Say which with --bender" in err

@@ -67,7 +67,7 @@ def set_aside(folder: str | os.PathLike[str], offcut: str, reason: str) -> None:
     ...     _ = append_offcut(shop, bender="small", tube="thin", length_mm=200, mark_mm=90, dial_deg=92, angle_deg=90)
     ...     set_aside(shop, "1", "kinked")
     ...     print((Path(shop) / "offcuts.csv").read_text().splitlines()[1])
-    1,small,thin,200,90,92,90,,,centre,,,,kinked,
+    1,small,thin,200,90,92,90,,,centre,,,,,,kinked,
     """
     path = shop_folder(folder)
     reason = tidy(" ".join(str(reason).split()))
