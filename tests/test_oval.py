@@ -9,6 +9,7 @@ from scipy import stats
 from bendcal.benders import Bender
 from bendcal.entries import append_offcut
 from bendcal.faults import ShopFaults
+from bendcal.feasible.rules import findings
 from bendcal.files import read_shop
 from bendcal.flattening import ovality
 from bendcal.marks import mark_out
@@ -17,7 +18,6 @@ from bendcal.offcuts import Offcut
 from bendcal.order import cautions
 from bendcal.oval import CALIPER_U_MM, LEAST_ANGLE_DEG, oval_of
 from bendcal.plausible import check_offcut
-from bendcal.rules import findings
 from bendcal.tubes import Tube
 from bendcal.why import why
 from tests.a_shop import write_shop
