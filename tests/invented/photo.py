@@ -14,6 +14,8 @@ from scipy.spatial import cKDTree
 
 from tests.invented.scan import FINISHES, ScannedPiece
 
+_BAND = 96  # rows that are worked on at once
+
 
 @dataclass(frozen=True)
 class PhotoCamera:
@@ -30,6 +32,11 @@ class PhotoCamera:
     light: tuple[float, float, float] = (-0.35, -0.4, 0.85)
     shadow: float = 0.3
     uneven: float = 0.15
+    soft: float = 0.25  # how far the shadow's border fades, in diameters
+    motion_px: tuple[float, float] = (0.0, 0.0)  # how far the camera moved while it took the picture
+    glare: tuple[tuple[float, float, float], ...] = ()  # x, y, radius [mm of the page] of spots burnt out to white
+    hot: tuple[float, float, float, float] | None = None  # x, y, radius [mm] of a lamp's spot, and how much brighter it is
+    curl_mm: float = 0.0  # how high the page's right-hand edge is lifted
 
     def rays(self, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """The camera's place, z up, and unit directions through pixels."""
@@ -37,7 +44,7 @@ class PhotoCamera:
         f = self.film_mm * np.hypot(width, height) / 43.27
         u, v = (x - (width - 1) / 2) / f, (y - (height - 1) / 2) / f
         a, b = u.copy(), v.copy()
-        for _ in range(30):
+        for _ in range(12):
             r2 = a * a + b * b
             a, b = u / (1 + self.barrel * r2), v / (1 + self.barrel * r2)
         eye, forward, right, down = self.axes()
@@ -72,28 +79,55 @@ def photo_of(pieces, camera: PhotoCamera, page: np.ndarray, page_mm: tuple[float
     width, height = camera.size_px
     out = np.zeros((height, width, 3))
     walks = [(piece, *piece.walk(0.1)) for piece in pieces]
-    shade = _shadow(walks, camera, page.shape, page_mm)
+    lit = page * _shadow(walks, camera, page.shape, page_mm)
     offsets = (np.arange(fine) + 0.5) / fine - 0.5
-    for dy in offsets:
-        for dx in offsets:
-            x, y = np.meshgrid(np.arange(width) + dx, np.arange(height) + dy)
-            eye, way = camera.rays(x, y)
-            on_page = eye + way * (-eye[2] / way[..., 2])[..., None]
-            colour = _page_colour(on_page, page, page_mm, shade, camera)
-            for piece, xy, _, _, _, s in walks:
-                _lay(colour, piece, xy, s, eye, way, on_page, camera)
-            out += colour
+    for top in range(0, height, _BAND):
+        rows = np.arange(top, min(top + _BAND, height))
+        for dy in offsets:
+            for dx in offsets:
+                x, y = np.meshgrid(np.arange(width) + dx, rows + dy)
+                eye, way = camera.rays(x, y)
+                on_page, along = _met(eye, way, camera.curl_mm, page_mm[0])
+                colour = _page_colour(along, lit, page_mm, camera)
+                for piece, xy, _, _, high, s in walks:
+                    _lay(colour, piece, xy, high, s, eye, way, on_page, camera)
+                for gx, gy, r in camera.glare:
+                    spot = np.clip((r - np.hypot(on_page[..., 0] - gx, on_page[..., 1] - gy)) / 0.5 + 0.5, 0, 1)[..., None]
+                    colour = colour * (1 - spot) + spot
+                out[rows] += colour
     out /= fine * fine
-    out = ndimage.gaussian_filter(out, (camera.blur_px, camera.blur_px, 0)) + camera.noise * rng.normal(size=out.shape)
+    out = ndimage.gaussian_filter(out, (camera.blur_px, camera.blur_px, 0))
+    if any(camera.motion_px):
+        out = np.mean([ndimage.shift(out, (camera.motion_px[1] * t, camera.motion_px[0] * t, 0), order=1, mode="nearest") for t in np.linspace(-0.5, 0.5, 9)], axis=0)
+    out += camera.noise * rng.normal(size=out.shape)
     return (np.clip(out, 0, 1) * 255 + 0.5).astype(np.uint8)
 
 
-def _page_colour(on_page, page, page_mm, shade, camera) -> np.ndarray:
-    u, v = on_page[..., 0] / page_mm[0] * page.shape[1] - 0.5, on_page[..., 1] / page_mm[1] * page.shape[0] - 0.5
-    level = ndimage.map_coordinates(page * shade, [v, u], order=1, mode="constant", cval=-1.0)
+def _met(eye, way, curl_mm: float, width_mm: float) -> tuple[np.ndarray, np.ndarray]:
+    """Where rays meet the page, and where that is on its print: a page that is curled up to its right is longer than it looks."""
+    on_page = eye + way * (-eye[2] / way[..., 2])[..., None]
+    if not curl_mm:
+        return on_page, on_page
+    begins, wide = 0.7 * width_mm, 0.3 * width_mm
+    for _ in range(12):
+        high = curl_mm * (np.clip(on_page[..., 0] - begins, 0, None) / wide) ** 2
+        on_page = eye + way * ((high - eye[2]) / way[..., 2])[..., None]
+    x = np.linspace(0, 3 * wide, 2000)
+    length = np.concatenate([[0.0], np.cumsum(np.hypot(1.0, np.diff(curl_mm * (x / wide) ** 2) / np.diff(x)) * np.diff(x))])
+    printed = on_page.copy()
+    printed[..., 0] += np.interp(on_page[..., 0] - begins, x, length - x)
+    return on_page, printed
+
+
+def _page_colour(on_page, lit, page_mm, camera) -> np.ndarray:
+    u, v = on_page[..., 0] / page_mm[0] * lit.shape[1] - 0.5, on_page[..., 1] / page_mm[1] * lit.shape[0] - 0.5
+    level = ndimage.map_coordinates(lit, [v, u], order=1, mode="constant", cval=-1.0)
     light = 1 - camera.uneven * np.clip(on_page[..., 0] / page_mm[0], -1, 2)
+    if camera.hot is not None:
+        x, y, r, more = camera.hot
+        light = light * (1 + more * np.exp(-0.5 * ((on_page[..., 0] - x) ** 2 + (on_page[..., 1] - y) ** 2) / r**2))
     table = np.array([0.35, 0.27, 0.2])
-    return np.where((level < 0)[..., None], table, (0.03 + 0.9 * level)[..., None] * np.array([1.0, 0.99, 0.97])) * light[..., None]
+    return np.clip(np.where((level < 0)[..., None], table, (0.03 + 0.9 * level)[..., None] * np.array([1.0, 0.99, 0.97])) * light[..., None], 0, 1)
 
 
 def _shadow(walks, camera, shape, page_mm) -> np.ndarray:
@@ -107,23 +141,26 @@ def _shadow(walks, camera, shape, page_mm) -> np.ndarray:
         near = ndimage.distance_transform_edt(mask) / per_mm < piece.od_mm / 2
         lean = -np.array(camera.light[:2]) / camera.light[2] * piece.od_mm * 0.6 * per_mm
         moved = ndimage.shift(near.astype(float), lean[::-1], order=1)
-        dark = np.maximum(dark, ndimage.gaussian_filter(moved, 0.25 * piece.od_mm * per_mm))
+        dark = np.maximum(dark, ndimage.gaussian_filter(moved, camera.soft * piece.od_mm * per_mm))
     return 1 - camera.shadow * ndimage.zoom(dark, 4, order=1)[: shape[0], : shape[1]]
 
 
-def _lay(colour, piece: ScannedPiece, xy, s, eye, way, on_page, camera) -> None:
-    """Colour the pixels whose rays meet the tube, lying on the page."""
+def _lay(colour, piece: ScannedPiece, xy, high, s, eye, way, on_page, camera) -> None:
+    """Colour the pixels whose rays meet the tube, lying on the page but for what is lifted."""
     r = (piece.true_od_mm or piece.od_mm) / 2
     tree = cKDTree(xy)
     tangent = np.gradient(xy, axis=0)
     tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
-    low, high = xy.min(axis=0) - 8 * r, xy.max(axis=0) + 8 * r
-    box = ((on_page[..., :2] > low) & (on_page[..., :2] < high)).all(axis=-1)
+    about = 6 * r + 1.5 * high.max()
+    low, far = xy.min(axis=0) - about, xy.max(axis=0) + about
+    box = ((on_page[..., :2] > low) & (on_page[..., :2] < far)).all(axis=-1)
     rows, cols = np.nonzero(box)
-    near = tree.query(on_page[rows, cols, :2], distance_upper_bound=6 * r)[0] < 6 * r
+    if not len(rows):
+        return
+    near = tree.query(on_page[rows, cols, :2], distance_upper_bound=about)[0] < about
     rows, cols = rows[near], cols[near]
     directions = way[rows, cols]
-    t = (2.02 * r - eye[2]) / directions[:, 2]
+    t = (2.02 * r + high.max() - eye[2]) / directions[:, 2]
     alive, hit = np.ones(len(t), bool), np.zeros(len(t), bool)
     index = np.zeros(len(t), int)
     for _ in range(40):
@@ -135,7 +172,7 @@ def _lay(colour, piece: ScannedPiece, xy, s, eye, way, on_page, camera) -> None:
         off, along = p[:, :2] - xy[k], np.zeros(len(i))
         along = (off * tangent[k]).sum(axis=1)
         across = off[:, 0] * tangent[k, 1] - off[:, 1] * tangent[k, 0]
-        distance = np.hypot(across, p[:, 2] - r) - r
+        distance = np.hypot(across, p[:, 2] - high[k] - r) - r
         past = np.where(k == 0, -along, np.where(k == len(xy) - 1, along, -1.0))
         distance = np.maximum(distance, past)
         index[i] = k
@@ -148,7 +185,8 @@ def _lay(colour, piece: ScannedPiece, xy, s, eye, way, on_page, camera) -> None:
     off = p[:, :2] - xy[k]
     along = (off * tangent[k]).sum(axis=1)
     across = off[:, 0] * tangent[k, 1] - off[:, 1] * tangent[k, 0]
-    normal = np.stack([across * tangent[k, 1], -across * tangent[k, 0], p[:, 2] - r], axis=1)
+    up = p[:, 2] - high[k] - r
+    normal = np.stack([across * tangent[k, 1], -across * tangent[k, 0], up], axis=1)
     face = ((k == 0) & (along < -0.001)) | ((k == len(xy) - 1) & (along > 0.001))
     normal[face] = np.column_stack([tangent[k[face]] * np.sign(along[face])[:, None], np.zeros(face.sum())])
     normal /= np.maximum(np.linalg.norm(normal, axis=1, keepdims=True), 1e-9)
@@ -162,7 +200,7 @@ def _lay(colour, piece: ScannedPiece, xy, s, eye, way, on_page, camera) -> None:
     if piece.mark_mm is not None:
         pen = (np.abs(s[k] + along - piece.mark_mm) < piece.mark_wide_mm / 2) & ~face
         seen[pen] = (0.05, 0.05, 0.08)
-    bore = face & (np.hypot(across, p[:, 2] - r) < 0.7 * r)
+    bore = face & (np.hypot(across, up) < 0.7 * r)
     seen[bore] = 0.04
     colour[rows[i], cols[i]] = np.clip(seen, 0, 1)
 
