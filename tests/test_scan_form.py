@@ -89,7 +89,7 @@ def test_another_tube_makes_what_was_read_before_void(folder: Path, two: bytes) 
     fill(form, picture="two.png")
     form.look.click()
     fill(form, tube="steel-8mm")
-    assert form.readings is None and form.seen.value == "" and form.keep.layout.display == "none"
+    assert form.found is None and form.seen.value == "" and form.keep.layout.display == "none"
     form.look.click()
     assert "0 of 2 pieces are read" in said(form) or "Nothing on it" in form.seen.value
 

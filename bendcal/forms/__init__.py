@@ -14,7 +14,7 @@ from bendcal.forms.line_form import LineForm
 from bendcal.forms.offcut_form import OffcutForm
 from bendcal.forms.row_form import FactsForm
 
-__all__ = ["begin_own_shop", "enter_facts", "enter_lines", "enter_offcuts", "read_offcuts"]
+__all__ = ["begin_own_shop", "enter_facts", "enter_lines", "enter_offcuts", "read_flat_line", "read_offcuts"]
 
 
 def begin_own_shop(folder: str | os.PathLike[str]) -> widgets.Widget:
@@ -57,6 +57,19 @@ def enter_offcuts(folder: str | os.PathLike[str], bender: str = "", tube: str = 
     bender, tube : what to begin with
     """
     return OffcutForm(folder, bender, tube).widget
+
+
+def read_flat_line(folder: str | os.PathLike[str], line: str = "", bender: str = "", tube: str = "") -> widgets.Widget:
+    """The form for a flat old line or wire from a scan or a photo: read, looked at, recorded as a pattern.
+
+    Parameters
+    ----------
+    folder : the shop folder
+    line, bender, tube : what to begin with
+    """
+    from bendcal.forms.flat_form import FlatForm  # opens pictures, so it is loaded by this form alone
+
+    return FlatForm(folder, line, bender, tube).widget
 
 
 def read_offcuts(folder: str | os.PathLike[str], bender: str = "", tube: str = "") -> widgets.Widget:

@@ -14,7 +14,7 @@ from bendcal.scan.piece import SIDES
 from bendcal.scan.recording import record
 from bendcal.shop import Shop
 
-__all__ = ["HINTS", "KINDS", "NAMES", "ScanValues"]
+__all__ = ["HINTS", "KINDS", "NAMES", "READ", "RECORD", "ScanValues", "picture_files"]
 
 KINDS = ("scan", "photo")
 NAMES = {
@@ -83,20 +83,6 @@ class ScanValues:
         told = self.understood(shop, pieces)
         return [f"{NAMES[key]}: {told[key].wrong or 'still to fill in'}." for key in keys if not told[key].fine]
 
-    def files(self, folder: Path) -> list[Path]:
-        """The pictures' files, a semicolon between them: as they are written, or in the shop folder, or in its scans/.
-
-        Parameters
-        ----------
-        folder : the shop folder
-        """
-        found = []
-        for written in tidy(self.picture).split(";"):
-            name = Path(written.strip().strip("\"'")).expanduser()
-            places = [name, folder / name, folder / "scans" / name]
-            found.append(next((place for place in places if place.is_file()), name))
-        return found
-
     def read(self, shop: Shop) -> ScanReadings:
         """Read the picture.
 
@@ -110,7 +96,7 @@ class ScanValues:
         """
         told = self.understood(shop)
         how = {"od_mm": shop.tubes[told["tube"].value].od_mm, "end_a": told["end_a"].value or None}
-        files = self.files(Path(shop.folder))
+        files = picture_files(self.picture, Path(shop.folder))
         if told["kind"].value == "photo":
             read = read_photos(files, **how, line_mm=told["line_mm"].value)
         else:
@@ -137,3 +123,24 @@ class ScanValues:
         if told["mark_mm"].value is not None:
             columns["mark_mm"] = told["mark_mm"].value
         return record(shop.folder, reading, picture=readings.name, **columns)
+
+
+def picture_files(written: str, folder: Path) -> list[Path]:
+    """The files of pictures, a semicolon between them: as they are written, or in the shop folder, or in its scans/.
+
+    Parameters
+    ----------
+    written : what was typed
+    folder : the shop folder
+
+    Examples
+    --------
+    >>> [path.name for path in picture_files('"a.jpg"; b.jpg', Path("no such folder"))]
+    ['a.jpg', 'b.jpg']
+    """
+    found = []
+    for each in tidy(written).split(";"):
+        name = Path(each.strip().strip("\"'")).expanduser()
+        places = [name, folder / name, folder / "scans" / name]
+        found.append(next((place for place in places if place.is_file()), name))
+    return found

@@ -97,7 +97,7 @@ class ShopNow:
     def _files(self) -> tuple:
         """Name, size and time of every table: what changes when anybody writes."""
         found = []
-        for folder in (self.folder, self.folder / "lines"):
+        for folder in (self.folder, self.folder / "lines", self.folder / "patterns"):
             try:
                 with os.scandir(folder) as entries:
                     found += [(e.name, e.stat().st_size, e.stat().st_mtime_ns) for e in entries if e.name.lower().endswith(".csv")]

@@ -1,0 +1,115 @@
+"""A flat line from a picture, as typed: which picture, what was understood, what stands in the way, the recording."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from bendcal.files import Column, name_fault, tidy
+from bendcal.forms.scan_values import KINDS, picture_files
+from bendcal.forms.understood import Understood, understood, understood_name
+from bendcal.scan import PatternReading, read_flat_photos, read_flat_scan
+from bendcal.scan.flat_recording import record_pattern
+from bendcal.scan.piece import SIDES
+from bendcal.shop import Shop
+
+__all__ = ["HINTS", "NAMES", "READ", "RECORD", "FlatValues"]
+
+NAMES = {
+    "picture": "Picture", "kind": "Scan or photo", "tube": "Tube", "wire_mm": "Wire's diameter", "line_mm": "100 mm line", "end_a": "End A lies",
+    "line": "Line", "bender": "Bender", "cut_a_mm": "Cut off at A", "cut_b_mm": "Cut off at B",
+}  # fmt: skip
+HINTS = {
+    "picture": "its file, such as old-line.png; photos of one table: a.jpg; b.jpg", "kind": "scan", "tube": "of which the line is to be made",
+    "wire_mm": "blank: the old line itself lies there", "line_mm": "photo only; blank: 100", "end_a": "left, right, top or bottom",
+    "line": "a new name, or one in lines.csv", "bender": "its name", "cut_a_mm": "with its flare, from cut to seat; blank: none", "cut_b_mm": "the same at B",
+}  # fmt: skip
+READ, RECORD = ("picture", "kind", "tube", "wire_mm", "line_mm", "end_a"), ("line", "bender", "cut_a_mm", "cut_b_mm")
+_WIRE, _LINE, _CUT = Column("wire_mm", "length", above=0), Column("line_mm", "length"), Column("cut_mm", "length", least=0)
+
+
+@dataclass(frozen=True)
+class FlatValues:
+    """What is typed in the form's boxes, as text."""
+
+    picture: str = ""
+    kind: str = ""
+    tube: str = ""
+    wire_mm: str = ""
+    line_mm: str = ""
+    end_a: str = ""
+    line: str = ""
+    bender: str = ""
+    cut_a_mm: str = ""
+    cut_b_mm: str = ""
+
+    def understood(self, shop: Shop) -> dict[str, Understood]:
+        """What each box means.
+
+        Parameters
+        ----------
+        shop : the shop
+
+        Examples
+        --------
+        >>> told = FlatValues(picture="a.png", tube="th", wire_mm="3/32 in", end_a="up").understood(Shop("here", {}, {"thin": None}, {}))
+        >>> told["tube"].value, told["wire_mm"].words, told["end_a"].fine, told["cut_a_mm"].value
+        ('thin', '2.38125 mm (3/32")', False, 0.0)
+        """
+        told = {"picture": Understood(tidy(self.picture)) if tidy(self.picture) else Understood(missing=True)}
+        told["kind"] = understood_name(self.kind or "scan", KINDS, "kind")
+        told["tube"] = understood_name(self.tube, shop.tubes, "tube")
+        told["wire_mm"] = understood(self.wire_mm, _WIRE)
+        told["line_mm"] = understood(self.line_mm or "100", _LINE)
+        told["end_a"] = understood_name(self.end_a, SIDES, "side")
+        unfit = name_fault(tidy(self.line)) if tidy(self.line) else None
+        told["line"] = Understood(wrong=f"{unfit.rule} {unfit.remedy}") if unfit else Understood(tidy(self.line)) if tidy(self.line) else Understood(missing=True)
+        told["bender"] = understood_name(self.bender, shop.benders, "bender")
+        return told | {name: understood(getattr(self, name) or "0", _CUT) for name in ("cut_a_mm", "cut_b_mm")}
+
+    def blockers(self, shop: Shop, keys: Iterable[str]) -> list[str]:
+        """Sentences that say what stands in the way, for some of the boxes.
+
+        Parameters
+        ----------
+        shop : the shop
+        keys : of the boxes
+        """
+        told = self.understood(shop)
+        return [f"{NAMES[key]}: {told[key].wrong or 'still to fill in'}." for key in keys if not told[key].fine]
+
+    def read(self, shop: Shop) -> PatternReading:
+        """Read the picture.
+
+        Parameters
+        ----------
+        shop : the shop
+
+        Raises
+        ------
+        ValueError : where it cannot be read; the sentence says why
+        """
+        told, files = self.understood(shop), picture_files(self.picture, Path(shop.folder))
+        how = {"od_mm": told["wire_mm"].value or shop.tubes[told["tube"].value].od_mm, "end_a": told["end_a"].value}
+        if told["kind"].value == "photo":
+            return read_flat_photos(files, **how, line_mm=told["line_mm"].value)
+        if len(files) > 1:
+            raise ValueError(f"{len(files)} scans are named, and a line lies on one. Only photos of numbered pages on one table are joined.")
+        return read_flat_scan(files[0], **how)
+
+    def record(self, shop: Shop, reading: PatternReading) -> tuple[Path, list[str]]:
+        """Record the line; the pattern's file, and what looks wrong with it.
+
+        Parameters
+        ----------
+        shop : the shop
+        reading : what was read from the picture
+
+        Raises
+        ------
+        ValueError : where it cannot be; nothing is written then
+        """
+        told = self.understood(shop)
+        cut = told["cut_a_mm"].value, told["cut_b_mm"].value
+        return record_pattern(shop.folder, reading, told["line"].value, cut_mm=cut, tube=told["tube"].value, bender=told["bender"].value)
