@@ -16,6 +16,7 @@ def pictures() -> dict[str, bytes]:
     """File name → PNG."""
     import bendcal
     from bendcal import figures
+    from bendcal.scan import read_flat_scan
 
     shop = bendcal.read_shop(ROOT / "sample_measurements")
     cal = bendcal.calibrate(shop)
@@ -25,6 +26,7 @@ def pictures() -> dict[str, bytes]:
         "marks.png": figures.straight_tube.marks(sheet, inches=True).png(),
         "law.png": figures.fit.law_fit(cal.law("small", "steel-3/16"), shop, lengths=False).png(),
         "line.png": figures.bent_line.views(sheet.line, sheet.tube, radius_mm=radius).png(),
+        "flat-line.png": read_flat_scan(ROOT / "sample_measurements" / "scans" / "invented-flat-line.jpg", od_mm=4.76, end_a="left").overlay(largest=640),
         "turns.png": figures.twist_clock.clocks(sheet).png(),
     }
 

@@ -14,7 +14,7 @@ from bendcal.pattern import Angle, Leg, Twist
 from bendcal.pattern.gradients import shape_gradient
 from bendcal.scan.course import Course
 from bendcal.scan.decode import NotAScan, Scan
-from bendcal.scan.overlay import course_png
+from bendcal.scan.overlay import LARGEST, course_png
 
 __all__ = ["FLAT_U_MM", "PatternReading"]
 
@@ -140,9 +140,14 @@ class PatternReading:
         rows += [Twist(places[k], places[k + 1], float(twists[k]), _up(twist_u[k]), note=note) for k in range(1, n)]
         return tuple(rows)
 
-    def overlay(self) -> bytes:
-        """The picture with edges, legs, arcs, numbered apexes and both ends drawn over it, as a PNG: look at it before you believe a number."""
-        return course_png(self.scan, self.course, self.ends_mm, self.edges_mm, ends="AB" if self.end_a else "12", good=not self.refused)
+    def overlay(self, *, largest: int = LARGEST) -> bytes:
+        """The picture with edges, legs, arcs, numbered apexes and both ends drawn over it, as a PNG: look at it before you believe a number.
+
+        Parameters
+        ----------
+        largest : pixels along the longer side, at most
+        """
+        return course_png(self.scan, self.course, self.ends_mm, self.edges_mm, ends="AB" if self.end_a else "12", good=not self.refused, largest=largest)
 
     def _repr_png_(self) -> bytes:
         return self.overlay()

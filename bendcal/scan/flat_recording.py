@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 
 from bendcal.entries import add_measurements
-from bendcal.files import find_file, is_sample, read_pattern, read_shop
+from bendcal.files import PATTERN, find_file, is_sample, table_of
 from bendcal.scan.flat_reading import PatternReading
 
 __all__ = ["SEATS", "record_pattern"]
@@ -55,8 +55,9 @@ def record_pattern(
 
 
 def _pictures(folder: Path, line: str) -> list[str]:
-    """The pictures whose readings count in a line's pattern."""
-    if not find_file(folder / "patterns", f"{line}.csv", []):
-        return []
-    rows = read_pattern(read_shop(folder, whole=False), line).counted
-    return list(dict.fromkeys(row.note.removeprefix(_NOTE) for row in rows if row.note.startswith(_NOTE)))
+    """The pictures whose readings count in a line's pattern, whatever else stands there."""
+    path = find_file(folder / "patterns", f"{line}.csv", [])
+    table = table_of(path.read_bytes(), path.name, PATTERN, []) if path else None
+    cells = [] if table is None else [each for _, each in table.rows]
+    notes = [table.cell(each, "note") for each in cells if not table.cell(each, "set_aside")]
+    return list(dict.fromkeys(note.removeprefix(_NOTE) for note in notes if note.startswith(_NOTE)))

@@ -12,9 +12,9 @@ from bendcal.scan.decode import Scan
 from bendcal.scan.piece import ScanReading
 from bendcal.scan.tube_model import Shape
 
-__all__ = ["course_png", "overlay_png"]
+__all__ = ["LARGEST", "course_png", "overlay_png"]
 
-_LARGEST = 1600  # pixels along the longer side
+LARGEST = 1600  # pixels along the longer side
 _EDGE, _LINE, _BAD, _PAPER = (230, 0, 120), (0, 110, 255), (220, 40, 0), (255, 255, 255)
 
 
@@ -54,7 +54,9 @@ def overlay_png(scan: Scan, pieces: tuple[ScanReading, ...]) -> bytes:
     return _png(picture)
 
 
-def course_png(scan: Scan, course: Course | None, ends_mm: np.ndarray | None, edges_mm: np.ndarray | None, *, ends: str = "AB", good: bool = True) -> bytes:
+def course_png(
+    scan: Scan, course: Course | None, ends_mm: np.ndarray | None, edges_mm: np.ndarray | None, *, ends: str = "AB", good: bool = True, largest: int = LARGEST
+) -> bytes:  # fmt: skip
     """The picture with a flat line drawn over it: its edges, legs and arcs, the apexes numbered, both ends named.
 
     Parameters
@@ -65,11 +67,13 @@ def course_png(scan: Scan, course: Course | None, ends_mm: np.ndarray | None, ed
     edges_mm : (n, 2) its edges, or None
     ends : a letter for each end
     good : whether it was read; else it is drawn in another colour, with the bends numbered as the reason names them
+    largest : pixels along the longer side, at most
     """
-    picture, drawing, size, font, line = _begun(scan)
+    picture, drawing, size, font, line = _begun(scan, largest)
     colour = _LINE if good else _BAD
+    wide = int(max(picture.size) > 900)  # in a small picture wider edges would hide the tube
     for x, y in () if edges_mm is None else edges_mm / size:
-        drawing.rectangle((x - 1, y - 1, x + 1, y + 1), fill=_EDGE)
+        drawing.rectangle((x - wide, y - wide, x + wide, y + wide), fill=_EDGE)
     if course is not None:
         tips = [course.bends[0].apex + 12 * course.half_mm * course.bends[0].directions[0], course.bends[-1].apex + 12 * course.half_mm * course.bends[-1].directions[1]]
         line([tips[0] if ends_mm is None else ends_mm[0], *course.apex_mm, tips[1] if ends_mm is None else ends_mm[1]], colour, 1)
@@ -88,11 +92,11 @@ def course_png(scan: Scan, course: Course | None, ends_mm: np.ndarray | None, ed
     return _png(picture)
 
 
-def _begun(scan: Scan) -> tuple:
+def _begun(scan: Scan, largest: int = LARGEST) -> tuple:
     """The picture small enough to look at, its pen, the size of its pixels, a font, and what draws a line of points [mm]."""
     height, width = scan.rgb.shape[:2]
     picture = Image.fromarray((np.clip(scan.rgb, 0, 1) * 255).astype(np.uint8))
-    scale = min(1.0, _LARGEST / max(width, height))
+    scale = min(1.0, largest / max(width, height))
     if scan.pixel_mm[0] != scan.pixel_mm[1] or scale < 1:
         picture = picture.resize((max(1, round(width * scale)), max(1, round(height * scale))), Image.Resampling.BOX)
     drawing = ImageDraw.Draw(picture)

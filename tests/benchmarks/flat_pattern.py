@@ -50,7 +50,7 @@ class Case:
     others: tuple[ScannedPiece, ...] = ()
 
 
-def draw_line(rng: np.random.Generator, *, bends: int | None = None, most_mm: tuple[float, float] = (297.0, 420.0), careful: bool = True, **of_scan) -> Case:
+def draw_line(rng: np.random.Generator, *, bends: int | None = None, most_mm: tuple[float, float] = (216.0, 297.0), careful: bool = True, **of_scan) -> Case:
     """A line that does not come near itself, as a careful person scans it."""
     like = draw(rng, **of_scan)
     od = like.piece.od_mm if rng.random() < 0.8 else 2.5
@@ -203,7 +203,7 @@ def spoil(rng: np.random.Generator, how: str) -> Case:
     """A careful scan, spoilt."""
     while True:
         try:
-            case = SPOILT[how](draw_line(rng, dpi=300.0, most_mm=(230.0, 300.0)), rng)
+            case = SPOILT[how](draw_line(rng, bends=int(rng.integers(2, 5)), dpi=300.0, most_mm=(160.0, 220.0)), rng)
         except ValueError:  # a leg with no straight left
             continue
         if how in ("crosses itself", "cut off by the border") or not _near_itself(case.line):
