@@ -9,7 +9,7 @@ from scipy import ndimage
 
 from bendcal.scan.tube_model import ARC, LEG_1, LEG_2, Shape
 
-__all__ = ["Edges", "find_edges", "lined_up", "lined_up_along", "steepest", "without_soft"]
+__all__ = ["Edges", "find_edges", "followed", "lined_up", "lined_up_along", "steepest", "without_soft"]
 
 STEP_MM = 0.6  # between profiles along the tube
 _FINE = 0.25  # pixels between samples along a profile
@@ -101,6 +101,27 @@ def find_edges(field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[flo
         at[k] = np.where(clear[:, None], base + place[:, None] * normal, np.nan)
         blur[k] = np.where(clear, width / pixel, np.nan)
     return Edges(at, blur, zone, along, np.linalg.norm(at[0] - at[1], axis=1))
+
+
+def followed(edges: Edges, leg: int) -> float:
+    """How far from the apex a leg's sides can be followed, at least one of them as sharp as it mostly is [mm]: a shadow's are not.
+
+    Parameters
+    ----------
+    edges : those of which the shape was fitted
+    leg : 0 or 1
+    """
+    here = edges.zone == leg
+    blur, along = np.where(np.isfinite(edges.at_mm[:, here, 0]), edges.blur_px[:, here], np.inf), edges.along_mm[here]
+    usual = np.median(blur, axis=1)
+    sharp = (blur <= _SOFT * usual[:, None]) & np.isfinite(blur)
+    reach = 0.0
+    for side in sharp:
+        # The last of four profiles in a row: a speck of dust is none.
+        run = np.flatnonzero(np.convolve(side, np.ones(4), "valid") == 4)
+        if run.size:
+            reach = max(reach, float(along[run[-1] + 3]))
+    return reach
 
 
 def lined_up(field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[float, float], *, pixel_mm: tuple[float, float], od_mm: float) -> np.ndarray:

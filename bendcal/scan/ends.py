@@ -39,7 +39,7 @@ class PenMark:
     width_mm: float
 
 
-def find_end(field: np.ndarray, noise: float, shape: Shape, leg: int, about_mm: float, *, pixel_mm: tuple[float, float], bulge_mm: float = 0.0) -> CutEnd | None:
+def find_end(field: np.ndarray, noise: float, shape: Shape, leg: int, about_mm: float, *, pixel_mm: tuple[float, float], bulge_mm: float = 0.0, sides_mm: float = 0.0) -> CutEnd | None:
     """A leg's end on lanes along the tube; None where it cannot be told.
 
     Parameters
@@ -50,9 +50,10 @@ def find_end(field: np.ndarray, noise: float, shape: Shape, leg: int, about_mm: 
     about_mm : about how far from the apex the end is [mm]
     pixel_mm : (across, down) [mm]
     bulge_mm : by how much a camera that sees it aslant sees its middle further out than its sides [mm]
+    sides_mm : how far from the apex the tube's own sides can be followed [mm]: a mark across it is no end
     """
     pixel = float(np.mean(pixel_mm))
-    steep = _outermost(field, shape, leg, about_mm, pixel_mm)
+    steep = _outermost(field, shape, leg, about_mm, sides_mm, pixel_mm)
     if steep is None:
         return None
     about_mm = steep
@@ -100,7 +101,7 @@ def burnt_beyond(rgb: np.ndarray, shape: Shape, leg: int, end_mm: float, light: 
     return bool(level > _BURNT and light < _BURNT - 0.02)
 
 
-def _outermost(field: np.ndarray, shape: Shape, leg: int, about_mm: float, pixel_mm: tuple[float, float]) -> float | None:
+def _outermost(field: np.ndarray, shape: Shape, leg: int, about_mm: float, sides_mm: float, pixel_mm: tuple[float, float]) -> float | None:
     """The outermost place near a rough end where all lanes together fall more steeply than round about (a shadow falls slowly); None if another does so more."""
     pixel = float(np.mean(pixel_mm))
     t = about_mm + np.arange(-_SHADOW * shape.half_mm, shape.half_mm, 0.25 * pixel)
@@ -108,6 +109,7 @@ def _outermost(field: np.ndarray, shape: Shape, leg: int, about_mm: float, pixel
     points = shape.apex + lanes[:, None, None] * shape.outward[leg] + t[None, :, None] * shape.directions[leg]
     level = np.median(sample(field, points, pixel_mm), axis=0)
     fall = ndimage.gaussian_filter1d(level, 32.0, order=1, mode="nearest") - ndimage.gaussian_filter1d(level, 6.0, order=1, mode="nearest")
+    fall = np.where(t < sides_mm, 0.0, fall)
     peaks = np.flatnonzero((fall[1:-1] >= fall[:-2]) & (fall[1:-1] > fall[2:]) & (fall[1:-1] > _STEEP_SHARE * fall.max())) + 1
     if not peaks.size or (fall[peaks[-1]] < fall[peaks].max() and t[peaks[-1]] - t[peaks[np.argmax(fall[peaks])]] > _APART_MM):
         return None

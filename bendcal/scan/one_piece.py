@@ -6,7 +6,7 @@ import numpy as np
 
 from bendcal.scan.backdrop import Unlike
 from bendcal.scan.decode import Scan
-from bendcal.scan.edges import Edges, find_edges, lined_up, without_soft
+from bendcal.scan.edges import Edges, find_edges, followed, lined_up, without_soft
 from bendcal.scan.ends import burnt_beyond, find_end, find_marks
 from bendcal.scan.heights import View
 from bendcal.scan.judging import against_edges, against_fit, in_line, is_dark
@@ -76,7 +76,7 @@ def read_piece(
         return refuse(*why, shape=shape)
     slant = [0.0 if view is None else view.slant(shape.apex + ends[leg] * out, out) for leg, out in enumerate(shape.directions)]
     cut = [
-        find_end(unlike.map, unlike.noise, shape, leg, ends[leg], pixel_mm=scan.pixel_mm, bulge_mm=abs(slant[leg]) * od_mm / 2) for leg in (0, 1)
+        find_end(unlike.map, unlike.noise, shape, leg, ends[leg], pixel_mm=scan.pixel_mm, bulge_mm=abs(slant[leg]) * od_mm / 2, sides_mm=followed(edges, leg)) for leg in (0, 1)
     ]
     if None in cut or any(
         burnt_beyond(scan.rgb, shape, k, c.from_apex_mm, unlike.light, pixel_mm=scan.pixel_mm) for k, c in enumerate(cut)

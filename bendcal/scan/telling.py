@@ -12,7 +12,8 @@ from bendcal.scan.ends import CutEnd, PenMark
 from bendcal.scan.heights import View
 from bendcal.scan.piece import ScanReading
 from bendcal.scan.tube_model import ARC, LEG_1, LEG_2, Fitted, Shape, distances, fit_edges
-from bendcal.scan.uncertainty import corrected, covariance, moved, results, solver
+from bendcal.scan.uncertainty import moved, results
+from bendcal.scan.weighing import Weighed, corrected, covariance, weighed
 
 __all__ = ["Seen", "end_of_leg_a", "flat", "from_above", "told"]
 
@@ -61,14 +62,14 @@ def told(
     upright = _upright(seen, points, od_mm, view)
     kept = ~np.isnan(edges.at_mm[:, :, 0])
     along = np.concatenate([edges.along_mm[kept[0]], edges.along_mm[kept[1]]])
-    shape, at = corrected(upright.fitted), upright.ends_mm
+    weights = weighed(
+        upright.fitted, upright.ends_mm, along, side, series=runs, off_mm=_off(edges, od_mm) if view is None else (0.0, 0.0), pixel_mm=pixel_mm, od_mm=od_mm, dark=dark
+    )
+    shape, at = corrected(upright.fitted, weights), upright.ends_mm
     value = results(shape, at)
-    cov = covariance(
-        upright.fitted, shape, at, upright.ends_u, along, series=runs, off_mm=_off(edges, od_mm) if view is None else (0.0, 0.0),
-        pixel_mm=pixel_mm, od_mm=od_mm, scale_u=scale_u, dark=dark,
-    )  # fmt: skip
+    cov = covariance(weights, shape, at, upright.ends_u, scale_u=scale_u)
     if view is not None:
-        cov = cov + _of_camera(seen, upright, shape, points, side, od_mm, view)
+        cov = cov + _of_camera(seen, upright, weights, shape, points, side, od_mm, view)
     first, known, notes = end_of_leg_a(at, seen.marks, end_a, od_mm)
     order = [0, 1, 2 + first, 3 - first]
     value, cov = value[order], cov[np.ix_(order, order)]
@@ -133,9 +134,9 @@ def from_above(fitted: Fitted, edges: Edges, od_mm: float, view: View) -> tuple[
     return fit_edges(fitted.shape, lowered, side, spread_mm=fitted.spread_mm, od_mm=od_mm), lowered
 
 
-def _of_camera(seen: Seen, upright: _Upright, shape: Shape, points: np.ndarray, side: np.ndarray, od_mm: float, view: View) -> np.ndarray:
+def _of_camera(seen: Seen, upright: _Upright, weights: Weighed, shape: Shape, points: np.ndarray, side: np.ndarray, od_mm: float, view: View) -> np.ndarray:
     """(4, 4) covariance because the camera's place and lens are known only so well."""
-    solve, total = solver(upright.fitted), np.zeros((4, 4))
+    solve, total = weights.solve, np.zeros((4, 4))
     value, raw = results(shape, upright.ends_mm), seen.fitted.shape
     here, _ = distances(upright.fitted.shape, upright.points)
     for other in view.others:

@@ -1,4 +1,4 @@
-"""From a fitted shape to angle, radius and legs, each with its uncertainty.
+"""From a fitted shape to angle, radius and legs, and what its edges may be off by.
 
 Four kinds of error are added up: the scatter of the edge points about the shape, longer waves counted as such;
 what shading may shift a whole edge by, leg by leg and in the arc; the cut ends; the scanner's scale.
@@ -6,26 +6,25 @@ what shading may shift a whole edge by, leg by leg and in the arc; the cut ends;
 
 from __future__ import annotations
 
-from dataclasses import replace
 from math import cos, hypot
 
 import numpy as np
 
-from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, LEG_2, Fitted, Shape
+from bendcal.scan.tube_model import Fitted, Shape
 
-__all__ = ["FLATTENED", "TILT_PX", "arc_shift", "corrected", "covariance", "leg_shift", "moved", "results", "scattered", "solver"]
+__all__ = ["ARC_OF_OD", "FADED_ARC", "FLATTENED", "FLATTENED_U", "TILT_PX", "arc_shift", "leg_shift", "moved", "noise_of", "results", "scattered", "solver"]
 
 #: What one side's light may shift the middle between both edges by, of a pixel; and of what the half width is off:
 #: on dark paper a tube's own dark side is lost, and it may all be on one side.
 _SHIFT_PX, _SHIFT_OF_WIDTH = 0.02, 0.6
 #: On dark paper, of the tube's diameter: the last of its dark side is lost before the edge is seen to be soft.
-_FADED = 0.015
+_FADED, FADED_ARC = 0.015, 0.0225
 #: How that may change from one end of a leg to the other, of a pixel.
 TILT_PX = 0.01
 #: A bend is flattened more on its outside: of the width lost there, half to all is lost on the outside.
-FLATTENED, _FLATTENED_U = 0.25, 0.144
+FLATTENED, FLATTENED_U = 0.25, 0.144
 #: How far from true a bend's own arc may be, of the tube's diameter.
-_ARC_OF_OD = 0.004
+ARC_OF_OD = 0.004
 _LAGS = 12  # edge points, about 7 mm, over which they may err alike
 
 
@@ -78,75 +77,6 @@ def moved(shape: Shape, values: np.ndarray) -> Shape:
     return Shape(*(float(v) for v in shape.array() + values))
 
 
-def corrected(fitted: Fitted) -> Shape:
-    """The shape, its arc moved outward by what a flattened bend's outside has lost more than its inside.
-
-    Parameters
-    ----------
-    fitted : the fit
-    """
-    solve = solver(fitted)
-    lost = max(0.0, 2 * (fitted.shape.half_mm - fitted.shape.half_arc_mm))
-    arc = (fitted.zone == ARC).astype(float)
-    arc[-BELIEFS:] = 0.0
-    outward = moved(fitted.shape, -solve @ (arc * FLATTENED * lost))
-    return replace(outward, half_mm=fitted.shape.half_mm, half_arc_mm=fitted.shape.half_arc_mm)
-
-
-def covariance(
-    fitted: Fitted, shape: Shape, ends: np.ndarray, ends_u: tuple[float, float], along_mm: np.ndarray, *,
-    series: list[np.ndarray], off_mm: tuple[float, float], pixel_mm: float, od_mm: float, scale_u: tuple[float, float], dark: bool,
-) -> np.ndarray:  # fmt: skip
-    """(4, 4) covariance of :func:`results`.
-
-    Parameters
-    ----------
-    fitted : the fit
-    shape : the shape, corrected
-    ends, ends_u : (2, 2) the cut ends [mm], and how surely along the leg
-    along_mm : (n,) places of the edge points along their zones [mm]
-    series : indices of the points of each edge of each zone, in order: neighbours there share errors
-    off_mm : by how much half the width of either leg, where both edges were found, is not half the diameter [mm]
-    pixel_mm, od_mm : size of a pixel, and the tube's diameter [mm]
-    scale_u : (across, down) standard uncertainties of the scale
-    dark : whether the backdrop is dark
-    """
-    solve = solver(fitted)
-    p_cov = scattered(solve, fitted.residual_mm, series, fitted.spread_mm, BELIEFS)
-
-    steps = np.array([1e-4, 1e-4, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4])
-    by_p = np.stack(
-        [(results(moved(shape, h), ends) - results(moved(shape, -h), ends)) / (2 * h.max()) for h in np.diag(steps)], axis=1
-    )
-    total = by_p @ p_cov @ by_p.T
-
-    shift = [leg_shift(off, pixel_mm, od_mm, dark) for off in off_mm]
-    lost = 2 * abs(fitted.shape.half_mm - fitted.shape.half_arc_mm)
-    patterns = []
-    zone = fitted.zone[:-BELIEFS]
-    for leg in (LEG_1, LEG_2):
-        here = (zone == leg).astype(float)
-        t = along_mm[zone == leg]
-        tilt = np.zeros(len(zone))
-        tilt[zone == leg] = 2 * (along_mm[zone == leg] - t.mean()) / max(np.ptp(t), 1e-6)
-        patterns += [here * shift[leg], tilt * TILT_PX * pixel_mm]
-    patterns.append((zone == ARC) * arc_shift(max(shift), lost, od_mm, dark))
-    for pattern in patterns:
-        change = by_p @ (solve @ np.append(pattern, np.zeros(BELIEFS)))
-        total += np.outer(change, change)
-
-    for leg in (0, 1):
-        total[2 + leg, 2 + leg] += ends_u[leg] ** 2
-    for axis in (0, 1):
-        h = 1e-5
-        up, down = [1.0, 1.0], [1.0, 1.0]
-        up[axis] += h
-        down[axis] -= h
-        change = (results(shape, ends, tuple(up)) - results(shape, ends, tuple(down))) / (2 * h) * scale_u[axis]
-        total += np.outer(change, change)
-    return total
-
-
 def scattered(solve: np.ndarray, residual_mm: np.ndarray, series: list[np.ndarray], spread_mm: float, beliefs: int) -> np.ndarray:
     """(p, p) covariance of a fit's numbers because its edge points scatter.
 
@@ -159,9 +89,20 @@ def scattered(solve: np.ndarray, residual_mm: np.ndarray, series: list[np.ndarra
     beliefs : how many of the last rows are beliefs
     """
     residual = residual_mm[:-beliefs]
-    sd = max(1.4826 * float(np.median(np.abs(residual))), float(np.sqrt(np.mean(np.clip(residual, -0.3, 0.3) ** 2))))
-    each = np.append(np.full(len(residual), sd**2 * _waves(residual, series)), np.full(beliefs, spread_mm**2))
+    each = np.append(np.full(len(residual), noise_of(residual, series)), np.full(beliefs, spread_mm**2))
     return (solve * each) @ solve.T
+
+
+def noise_of(residual: np.ndarray, series: list[np.ndarray]) -> float:
+    """The variance with which one edge point counts, longer waves counted as such [mm²].
+
+    Parameters
+    ----------
+    residual : (n,) how far the points lie off [mm]
+    series : indices of the points of each edge of each zone, in order
+    """
+    sd = max(1.4826 * float(np.median(np.abs(residual))), float(np.sqrt(np.mean(np.clip(residual, -0.3, 0.3) ** 2))))
+    return sd**2 * _waves(residual, series)
 
 
 def leg_shift(off_mm: float, pixel_mm: float, od_mm: float, dark: bool) -> float:
@@ -186,7 +127,7 @@ def arc_shift(shift_mm: float, lost_mm: float, od_mm: float, dark: bool) -> floa
     od_mm : the tube's diameter [mm]
     dark : whether the backdrop is dark
     """
-    return hypot(shift_mm, 1.5 * _FADED * od_mm * dark, _ARC_OF_OD * od_mm, _FLATTENED_U * lost_mm)
+    return hypot(shift_mm, FADED_ARC * od_mm * dark, ARC_OF_OD * od_mm, FLATTENED_U * lost_mm)
 
 
 def _waves(residual: np.ndarray, series: list[np.ndarray]) -> float:

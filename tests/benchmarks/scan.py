@@ -59,6 +59,9 @@ def draw(rng: np.random.Generator, *, dpi: float | None = None, backdrop: str | 
         saw_deg=tuple(float(v) for v in rng.normal(0, 1.5, 2)), bow_mm=float(rng.normal(0, 0.03)), uneven_arc=float(rng.normal(0, 0.02)),
         true_od_mm=od * float(1 + rng.normal(0, 0.005)), rough_mm=float(rng.uniform(0, 0.02)), mark_slant_deg=float(rng.normal(0, 2.0)),
     )  # fmt: skip
+    # Drawn aside, so that a seed's other draws stay what they were.
+    more = rng.spawn(1)[0]
+    piece = replace(piece, eased=float(more.uniform(0, 0.5)), sets_in=float(more.uniform(0.5, 1.5)), burr_mm=float(more.uniform(0, 0.04)))
     if backdrop is None:
         backdrop = str(rng.choice(["white", "grey", "blue", "dark"], p=[0.45, 0.2, 0.1, 0.25]))
     if piece.finish == "black" and backdrop == "dark":

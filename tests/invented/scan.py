@@ -49,6 +49,9 @@ class ScannedPiece:
     rough_mm: float = 0.0  # waves of its sides
     mark_slant_deg: float = 0.0
     tilt_deg: float = 0.0  # leg B lifted from the glass by so much
+    sets_in: float = 1.0  # diameters over which flattening sets in and ends
+    eased: float = 0.0  # diameters over which curvature sets in and ends
+    burr_mm: float = 0.0  # how ragged its cut ends are
     gap: tuple[float, float] | None = None  # a stretch [mm from end A] that is as light as the backdrop
 
     def walk(self, step: float = 0.04):
@@ -59,8 +62,7 @@ class ScannedPiece:
             raise ValueError("A leg is shorter than its part of the bend.")
         total = first + self.radius_mm * turn + second
         s = np.linspace(0, total, int(total / step) + 1)
-        in_arc = np.clip(s - first, 0, self.radius_mm * turn)
-        heading = in_arc / self.radius_mm
+        heading = (self._eased(s - first) - self._eased(s - first - self.radius_mm * turn)) / self.radius_mm
         if self.uneven_arc:
             u = heading / turn
             heading = heading + self.uneven_arc * turn * u * (1 - u)
@@ -82,8 +84,8 @@ class ScannedPiece:
             xy[:, 1] *= -1
         a = np.radians(self.turned_deg)
         xy = xy @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]]) + np.array(self.at_mm)
-        # Flattening sets in and ends over a diameter.
-        flat = np.clip(np.minimum(s - first + self.od_mm / 2, first + self.radius_mm * turn + self.od_mm / 2 - s) / self.od_mm, 0, 1)
+        over = self.sets_in * self.od_mm
+        flat = np.clip(np.minimum(s - first + over / 2, first + self.radius_mm * turn + over / 2 - s) / over, 0, 1)
         lost = self.flattening * self.od_mm * flat
         half = (self.true_od_mm or self.od_mm) / 2
         waves = [self.rough_mm * np.sin(2 * np.pi * s / period + phase) for period, phase in ((3.7, 0.3), (5.3, 2.1))]
@@ -91,14 +93,20 @@ class ScannedPiece:
         height = lifted * np.sin(np.radians(self.tilt_deg))
         return xy, outside, inside, height, s
 
+    def _eased(self, x: np.ndarray) -> np.ndarray:
+        """How far one has turned, times the radius, at x from where an arc would begin at once."""
+        over = self.eased * self.od_mm
+        if not over:
+            return np.clip(x, 0, None)
+        return np.where(x < over / 2, np.clip(x + over / 2, 0, None) ** 2 / (2 * over), x)
 
     def measured(self) -> tuple[float, float, float]:
         """Angle [deg] and both legs [mm] as a straightedge along each leg tells them: a bow or an uneven arc moves them a little."""
         xy, _, _, _, s = self.walk()
         tan, turn = self.radius_mm * np.tan(np.radians(self.angle_deg) / 2), np.radians(self.angle_deg)
-        first = self.leg_a_mm - tan
+        first, eased = self.leg_a_mm - tan, self.eased * self.od_mm / 2
         lines = []
-        for part in (xy[s < first][::-1], xy[s > first + self.radius_mm * turn]):
+        for part in (xy[s < first - eased][::-1], xy[s > first + self.radius_mm * turn + eased]):
             middle = part.mean(axis=0)
             along = np.linalg.svd(part - middle, full_matrices=False)[2][0]
             lines.append((middle, along * np.sign(along @ (part[-1] - part[0]))))
@@ -187,7 +195,8 @@ def _laid(picture: np.ndarray, piece: ScannedPiece, scanner: Scanner, px: float)
     across = np.abs(side)
     walked = s[near] + along
     slant = np.tan(np.radians(piece.saw_deg))
-    past = np.maximum(-(walked - side * slant[0]), walked - s[-1] - side * slant[1])
+    ragged = piece.burr_mm * np.array([np.sin(9 * side / piece.od_mm + 1), np.sin(13 * side / piece.od_mm + 2)])
+    past = np.maximum(-(walked - side * slant[0] - ragged[0]), walked - s[-1] - side * slant[1] - ragged[1])
     cover = np.clip((half - across) / px + 0.5, 0, 1) * np.clip(-past / px + 0.5, 0, 1)
     # Shade: a cylinder's normal at this place, lit by the lamp from one side and from below.
     lean = np.clip(side / half, -1, 1) * (-1 if piece.mirrored else 1)
