@@ -379,6 +379,7 @@ def test_a_line_is_made_from_its_legs_to_its_sheet_by_keyboard_alone(person: Per
     [
         ("0_start.ipynb", (".bendcal-begin-form", ".bendcal-tool-form")),
         ("1_calibrate_a_bender.ipynb", (".bendcal-offcut-form",)),
+        ("5_measure_a_pattern.ipynb", (".bendcal-flat-form",)),
         ("6_all_the_lines.ipynb", (".bendcal-line-form",)),
         ("7_offcuts_from_pictures.ipynb", (".bendcal-scan-form",)),
     ],
