@@ -152,7 +152,7 @@ def line_chain(line: Line, radius_mm: float) -> Chains:
     [25.0, 23.56, 15.0]
     """
     nodes, legs = line.corner_nodes_mm, line.legs
-    straight = np.maximum(check_straights(legs, radius_mm), 0.0)
+    straight = np.maximum(check_straights(legs, radius_mm, leg_from=line.leg_from), 0.0)
     along = np.diff(nodes, axis=0) / legs.leg_mm[:, None]
     theta = np.radians(legs.angle_deg)
     setback = radius_mm * np.tan(theta / 2)

@@ -7,6 +7,7 @@ say the shape of a line without saying where in the room it lies.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -118,13 +119,14 @@ def straights_mm(legs: Legs, radius_mm: ArrayLike) -> NDArray[np.float64]:
     return straight
 
 
-def check_straights(legs: Legs, radius_mm: ArrayLike) -> NDArray[np.float64]:
+def check_straights(legs: Legs, radius_mm: ArrayLike, *, leg_from: Sequence[str] = ()) -> NDArray[np.float64]:
     """The straights, or an error that names every leg too short for its bends.
 
     Parameters
     ----------
     legs : Legs of n bends
     radius_mm : number or (n,) [mm], centreline radius, more than 0
+    leg_from : for each leg the file and the rows that say it, for the error; none where it was not read
 
     Returns (n + 1,) [mm], none below 0 but for rounding. Raises LegTooShort
     (a ValueError) with the leg numbers and the missing length.
@@ -147,7 +149,7 @@ or use a bender with a smaller radius.
         sentences.append(
             f"leg {i + 1} ({_between(int(i), legs.bends)}) is {legs.leg_mm[i]:.2f} mm long but "
             f"its {'bends take' if inner else 'bend takes'} {takes:.2f} mm of it: "
-            f"{_missing(-straight[i])} mm is missing."
+            f"{_missing(-straight[i])} mm is missing{f' ({leg_from[i]})' if i < len(leg_from) else ''}."
         )
     remedy = (
         "Move the corners further apart, bend by a smaller angle or use a bender with a smaller "

@@ -7,6 +7,7 @@ room adds is the tube as it is bent: straights joined by arcs.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -70,6 +71,7 @@ def bent_centreline(
     *,
     nodes_mm: ArrayLike | None = None,
     points_per_bend: int = 17,
+    leg_from: Sequence[str] = (),
 ) -> Centreline:
     """Points along the finished tube's centreline: straights joined by arcs.
 
@@ -80,6 +82,7 @@ def bent_centreline(
     nodes_mm : (k, 3) [mm] of this same line, to draw it where it lies; None:
         the standard frame. Nodes that the line passes straight through may be in it.
     points_per_bend : 2 or more, with both tangent points
+    leg_from : as for `check_straights`
 
     Returns Centreline (points, piece). Raises LegTooShort where the bends
     overlap; ValueError for nodes that are not these legs, or too few points.
@@ -90,7 +93,7 @@ def bent_centreline(
     """
     if points_per_bend < 2:
         raise ValueError(f"{points_per_bend} points per bend: an arc needs at least its two ends")
-    check_straights(legs, radius_mm)
+    check_straights(legs, radius_mm, leg_from=leg_from)
     if nodes_mm is None:
         nodes = nodes_from_legs(legs)
     else:

@@ -507,3 +507,35 @@ def test_a_leg_that_is_too_short_is_told_with_its_rows(tmp_path, shape, rows):
     shop = read_shop(write_shop(tmp_path, lines__front=shape))
     with pytest.raises(LegTooShort, match=rf"leg 2 .* mm are missing \(lines/front\.csv, {rows}\)\. Move the apexes"):
         mark_out(shop, calibrate(shop), "front")
+
+
+def test_a_short_leg_that_is_drawn_or_cleared_is_told_with_its_rows(tmp_path):
+    """Who draws a line, or asks what it comes near to, before it is marked is told the file and the row as well."""
+    from bendcal.clearance import line_chain
+    from bendcal.figures.view_layout import Shape
+    from tests.a_shop import write_shop
+
+    shop = read_shop(write_shop(tmp_path, lines__front="leg_mm,angle_deg,twist_deg\n60,90,\n10,90,180\n60,,\n"))
+    line = shop.line("front")
+    for ask in (lambda: line_chain(line, 15.0), lambda: Shape.of(line, shop.tubes[line.tube], 15.0)):
+        with pytest.raises(LegTooShort, match=r"leg 2 \(bend 1 to bend 2\) is 10.00 mm .* 20.00 mm is missing \(lines/front\.csv, row 3\)\. Move the corners"):
+            ask()
+
+
+@pytest.mark.parametrize(
+    ("nodes", "row", "said"),
+    [
+        ("0,0,0\n50,0,0\n50,0,0.0000000001\n50,50,0\n", 4, "[Nn]odes 2 and 3 lie at the same place"),
+        ("0,0,0,\n50,0,0,\n50,0,0.0000000001,clip\n50,50,0,\n", 4, r"[Nn]odes 2 and 3 \(clip\) lie at the same place"),
+        ("0,0,0,\n50,0,0,hook\n50,0,0.0000000001,\n50,50,0,\n", 4, r"[Nn]odes 2 \(hook\) and 3 lie at the same place"),
+        ("0,0,0\n50,0,0\n20,0,0\n20,50,0\n", 3, "doubles straight back at node 2"),
+    ],
+)
+def test_what_no_tube_can_be_is_told_with_its_row(tmp_path, nodes, row, said):
+    """Nodes that lie at one place but for rounding, or double back: the row of the file stands beside the node's number."""
+    from bendcal.faults import ShopFaults
+    from tests.a_shop import write_shop
+
+    head = "x_mm,y_mm,z_mm" + ",label" * (nodes.count(",\n") > 0)
+    with pytest.raises(ShopFaults, match=rf"lines/front\.csv, row {row}: .*{said}"):
+        read_shop(write_shop(tmp_path, lines__front=f"{head}\n{nodes}"))

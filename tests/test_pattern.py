@@ -729,3 +729,10 @@ def test_the_report_has_everything() -> None:
     """Printed, it says how it closes and what to know, a line each."""
     said = str(adjust_pattern(Pattern([*legs_of(NODES), *angles_of(NODES), *twists_of(NODES)[:1]]))).splitlines()
     assert [line.partition(":")[0] for line in said] == ["Closing", "Missing"]
+
+
+def test_places_that_fall_together_are_named() -> None:
+    """Two apexes measured to lie at one point make no line, and it is told which two."""
+    points = [Point("A", 0, 0, 0, 1), Point(1, 50, 0, 0, 1), Point(2, 50, 0, 0, 1), Point("B", 50, 50, 0, 1)]
+    with pytest.raises(ValueError, match=r"the measurements make no line: nodes 2 \(apex 1\) and 3 \(apex 2\) lie at the same place"):
+        adjust_pattern(Pattern(points))

@@ -53,7 +53,7 @@ class Shape:
 
     @classmethod
     def of(cls, a_line: Line, tube: Tube, radius_mm: float) -> Shape:
-        centre = bent_centreline(a_line.legs, radius_mm, nodes_mm=a_line.nodes_mm, points_per_bend=13)
+        centre = bent_centreline(a_line.legs, radius_mm, nodes_mm=a_line.nodes_mm, points_per_bend=13, leg_from=a_line.leg_from)
         points, bend = [centre.points_mm[:1]], []
         reach = float(np.ptp(centre.points_mm, axis=0).max())
         for piece in range(2 * a_line.bends + 1):

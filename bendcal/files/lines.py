@@ -191,8 +191,10 @@ def _from_nodes(table: Table, name: str, told: dict[str, str], faults: list[Faul
         return replace(line, leg_from=tuple(f"{file}, rows {one} to {other}" for one, other in pairwise(corners)))
     except ValueError as error:
         text = str(error).removeprefix(f"line {name}: ")
-        node = re.search(r"\bnode (\d+)", text)
-        row = records[int(node[1]) - 1].row if node and 0 < int(node[1]) <= len(records) else None
+        # Of two nodes at one place the second is told, as for two rows that say the very same.
+        node = re.search(r"\bnode (\d+)|\bnodes \d+(?: \([^)]*\))? and (\d+)", text)
+        number = int(node[1] or node[2]) if node else 0
+        row = records[number - 1].row if 0 < number <= len(records) else None
         faults.append(Fault(file, row, None, "", text, ""))
         return None
 

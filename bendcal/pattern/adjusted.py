@@ -23,7 +23,7 @@ from bendcal.pattern.alternatives import ambiguity_sentences, other_shapes, unme
 from bendcal.pattern.closing import closing_sentences, end_miss, end_sentences, together_sentence
 from bendcal.pattern.gradients import shape_gradient
 from bendcal.pattern.network import Network
-from bendcal.pattern.observations import Angle, Datum, Direction, Distance, Leg, PatternFault, Point, Twist
+from bendcal.pattern.observations import Angle, Datum, Direction, Distance, Leg, PatternFault, Point, Twist, place_words
 from bendcal.pattern.shortfall import best_check, frame_is_fixed, missing_sentences
 from bendcal.pattern.starting import lay_on, starts
 from bendcal.pattern.survey import Pattern
@@ -203,8 +203,8 @@ differ by 0.6 mm (95 %: ± 1.4 mm), which the tools' uncertainties explain.
         raise ValueError("no shape was found that these measurements could belong to: look for a gross error among them")
     nodes, fixed = network.nodes_of(best.x), frame_is_fixed(network, best)
     try:
+        legs = legs_from_nodes(nodes, labels=[place_words(place) for place in network.pattern.places])
         kept = corners(nodes)
-        legs = legs_from_nodes(nodes)
     except ValueError as fault:
         raise ValueError(" ".join([f"the measurements make no line: {fault}.", *missing])) from None
     columns = (3 * kept[:, None] + np.arange(3)).ravel()

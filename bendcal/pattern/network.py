@@ -154,7 +154,8 @@ def slopes_of(observations: Sequence[Observation], network: Network, x: Array) -
             i, j = network.index[one.start], network.index[one.stop]
             way = at[j] - at[i]
             values[k] = np.sqrt(way @ way)
-            slopes[k, i], slopes[k, j] = -way / values[k], way / values[k]
+            if values[k] > 0.0:  # two places in one have no direction
+                slopes[k, i], slopes[k, j] = -way / values[k], way / values[k]
             continue
         row = n + int(one.bend) if isinstance(one, Angle) else 2 * n + max(int(one.start), int(one.stop))
         values[k] = shape[row]
