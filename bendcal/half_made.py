@@ -1,7 +1,7 @@
 """A half-made line: which bends are made, what was measured on them, and where on the tube they lie.
 
 Any bend may have been made first and either end may have led. What fixes a bend on the tube is
-its mark, or a leg that was measured on it; from there the arc takes what its angle takes, towards
+its mark, and a leg that was measured on it; from there the arc takes what its angle takes, towards
 the end that did not lead.
 """
 
@@ -13,6 +13,7 @@ from itertools import groupby
 
 import numpy as np
 
+from bendcal.likely import Likely
 from bendcal.marks import MarkSheet
 
 __all__ = ["HalfMade", "Made", "half_made", "made_bends"]
@@ -105,13 +106,14 @@ def made_bends(sheet: MarkSheet, made: Sequence[Made] | Mapping[int, Made]) -> d
     return dict(sorted(made.items()))
 
 
-def half_made(sheet: MarkSheet, made: Mapping[int, Made]) -> HalfMade:
+def half_made(sheet: MarkSheet, made: Mapping[int, Made], weighed: Likely | None = None) -> HalfMade:
     """Where the bends lie that are made, and the line as it would come out by the old marks.
 
     Parameters
     ----------
     sheet : the marks by which the line was begun
     made : from :func:`made_bends`
+    weighed : what these bends most likely are; None to take what was measured as it stands
     """
     legs, n = sheet.legs, sheet.legs.bends
     done = np.array([k + 1 in made for k in range(n)], bool)
@@ -122,9 +124,12 @@ def half_made(sheet: MarkSheet, made: Mapping[int, Made]) -> HalfMade:
         twist[k] = twist[k] if one.twist_deg is None else one.twist_deg
         leg[k] = np.nan if one.leg_mm is None else one.leg_mm
         leg[k + 1] = leg[k + 1] if one.leg_after_mm is None else one.leg_after_mm
+    if weighed is not None:
+        angle, twist, leg = weighed.angle_deg, weighed.twist_deg, np.full(n + 1, np.nan)
     _, _, radius, developed, _ = (float(v) for v in sheet.law.parameters)
     arc, setback = developed * np.radians(angle), radius * np.tan(np.radians(angle) / 2)
     start = np.where(sheet.feed > 0, sheet.start_mm, sheet.end_mm - arc)
+    start = start + (0.0 if weighed is None else weighed.shift_mm)
     seats = sheet.seat_a_mm, sheet.seat_b_mm
     _by_legs(start, arc, leg, setback, done, seats)
     end = start + arc

@@ -16,7 +16,7 @@ from scipy.special import ndtri
 from bendcal.law import Law
 from bendcal.path import Legs, end_shifts, place_nodes, reverse_legs
 
-__all__ = ["TWIST_SD_DEG", "along_last_leg_mm", "end_covariance_mm2", "end_sensitivities", "shape_shifts", "trim_for_mm"]
+__all__ = ["TWIST_SD_DEG", "along_last_leg_mm", "end_covariance_mm2", "end_sensitivities", "shape_sensitivities", "shape_shifts", "trim_for_mm"]
 
 #: Standard deviation of turning the tube to a twist by eye and a line drawn along it (common practice).
 TWIST_SD_DEG = 1.0
@@ -25,7 +25,7 @@ TWIST_SD_DEG = 1.0
 _LAW = 6
 
 
-def _shape_sensitivities(legs: Legs, law: Law, dial_deg: np.ndarray, side: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def shape_sensitivities(legs: Legs, law: Law, dial_deg: np.ndarray, side: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """∂(legs)/∂(sources), (n + 1, 6 + 2n), and ∂(angles)/∂(sources), (n, 6 + 2n).
 
     The sources are the law's five numbers, its bow, n bends' scatter [deg], n marks [mm].
@@ -65,7 +65,7 @@ def end_sensitivities(
     (3, 6 + 2n) [mm per unit] for the law's five numbers and its bow, n bends' own scatter [deg] and
     n marks [mm]; (3, n) [mm/deg] for the twists of bends 1 to n
     """
-    by_leg, by_angle = _shape_sensitivities(legs, law, dial_deg, side)
+    by_leg, by_angle = shape_sensitivities(legs, law, dial_deg, side)
     seen = legs
     if free_end == "A":
         seen, by_leg, by_angle = reverse_legs(legs), by_leg[::-1], by_angle[::-1]

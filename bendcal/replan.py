@@ -11,11 +11,12 @@ from scipy.optimize import least_squares
 from bendcal.calibration import Calibration
 from bendcal.feasible import what_is_met
 from bendcal.half_made import HalfMade, Made, half_made, made_bends
+from bendcal.likely import Reading, likely, reading_of
 from bendcal.marks import MarkSheet, mark_out
 from bendcal.path import Legs, nodes_from_legs, place_nodes, reverse_legs, wrap_deg
 from bendcal.shop import Shop
 
-__all__ = ["Made", "Replanned", "replan"]
+__all__ = ["Made", "Reading", "Replanned", "replan"]
 
 #: What counts as equally bad: the free end this far from its seat, its nut this much askew, an apex
 #: this far from where its clips want it (common practice: a seat forgives nothing, a clip a little).
@@ -75,7 +76,9 @@ class Replanned:
     __repr__ = __str__
 
 
-def replan(shop: Shop, cal: Calibration, sheet: MarkSheet, made: Sequence[Made] | Mapping[int, Made]) -> Replanned:
+def replan(
+    shop: Shop, cal: Calibration, sheet: MarkSheet, made: Sequence[Made] | Mapping[int, Made], *, reading: Reading | None = None, exact: bool = False,
+) -> Replanned:
     """Correct the marks, settings and twists of the bends that are left.
 
     The bends that are left are placed anew so that the end that lands last sits in its seat, its nut enters as
@@ -90,6 +93,9 @@ def replan(shop: Shop, cal: Calibration, sheet: MarkSheet, made: Sequence[Made] 
     sheet : the marks by which the line was begun, whatever the order of its bends and the end that led
     made : the bends that are made and what was measured on each, by number from end A: ``{4: Made(angle_deg=61)}``;
         a plain sequence is that of bends 1, 2 and so on
+    reading : how well that was measured; None for as well as this bender's latest offcut was. What was measured is weighed by it
+        against how well bends and marks come out (:mod:`bendcal.likely`)
+    exact : take what was measured as it stands
 
     Returns
     -------
@@ -101,7 +107,7 @@ def replan(shop: Shop, cal: Calibration, sheet: MarkSheet, made: Sequence[Made] 
     LegTooShort : where the bends that are left do not fit
     """
     bends = made_bends(sheet, made)
-    half = half_made(sheet, bends)
+    half = half_made(sheet, bends, None if exact else likely(sheet, bends, reading or reading_of(shop, sheet.bender.bender)))
     target = nodes_from_legs(sheet.legs if half.held == "A" else reverse_legs(sheet.legs))
     before = place_nodes(half.leg_mm, half.angle_deg, half.twist_deg)
     leg, angle, twist = _bring_home(half, target)
