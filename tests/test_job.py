@@ -200,7 +200,7 @@ def test_each_line_is_marked_once_and_again_only_for_another_order(monkeypatch: 
         count.append(args[2].line)
         return mark_out(*args, **more)
 
-    for module in ("job", "feasible", "planned"):
+    for module in ("job", "feasible.planning", "planned"):
         monkeypatch.setattr(f"bendcal.{module}.mark_out", counted)
     (task,) = plan(one := line("x", 300)).tasks
     assert count == ["x"]
