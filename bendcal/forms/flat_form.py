@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from pathlib import Path
 
 from bendcal.forms.flat_values import HINTS, NAMES, READ, RECORD, FlatValues
 from bendcal.forms.picture_form import PictureForm
@@ -16,9 +17,13 @@ __all__ = ["FlatForm"]
 _HOW = (
     "For a line whose bends all lie in one plane: it must lie flat by itself, without rocking. Saw off flares and nuts. Flatbed: the line alone, a finger's "
     "width from the border, under a light sheet; scan in colour or grey at 300 dpi. Photo: inside the frame of the reference page (bendcal page), "
-    f"or on several numbered pages side by side (bendcal page --pages 3). {SEATS}"
+    f"or on several numbered pages side by side (bendcal page --pages 3), named a.jpg; b.jpg. {SEATS}"
 )
 _LOOK = "Look before you record: the drawn lines must lie on the tube's edges, the bars at its ends, and the numbers count its bends from end A. Then check the distance from end to end by tape."
+
+
+#: The sample's invented picture stands in the boxes at first, to be tried with one press.
+_TRIAL = {"picture": "invented-flat-line.jpg", "tube": "cuni-3/16", "end_a": "left"}
 
 
 class FlatForm(PictureForm):
@@ -35,7 +40,8 @@ class FlatForm(PictureForm):
     how, record_words, css = _HOW, "Record this line", "bendcal-flat-form"
 
     def __init__(self, folder: str | os.PathLike[str], line: str = "", bender: str = "", tube: str = "") -> None:
-        super().__init__(folder, line=line, bender=bender, tube=tube)
+        trial = _TRIAL if (Path(folder) / "scans" / _TRIAL["picture"]).is_file() else {}
+        super().__init__(folder, **trial | {box: text for box, text in {"line": line, "bender": bender, "tube": tube}.items() if text})
 
     @property
     def values(self) -> FlatValues:

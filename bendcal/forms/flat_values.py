@@ -21,9 +21,8 @@ NAMES = {
     "line": "Line", "bender": "Bender", "cut_a_mm": "Cut off at A", "cut_b_mm": "Cut off at B",
 }  # fmt: skip
 HINTS = {
-    "picture": "its file, such as old-line.png; photos of one table: a.jpg; b.jpg", "kind": "scan", "tube": "of which the line is to be made",
-    "wire_mm": "blank: the old line itself lies there", "line_mm": "photo only; blank: 100", "end_a": "left, right, top or bottom",
-    "line": "a new name, or one in lines.csv", "bender": "its name", "cut_a_mm": "with its flare, from cut to seat; blank: none", "cut_b_mm": "the same at B",
+    "picture": "its file: old-line.png", "kind": "scan", "tube": "to make the line of", "wire_mm": "blank: it is the tube", "line_mm": "photo only; blank: 100",
+    "end_a": "on which side", "line": "a new name", "bender": "its name", "cut_a_mm": "from cut to seat", "cut_b_mm": "from cut to seat",
 }  # fmt: skip
 READ, RECORD = ("picture", "kind", "tube", "wire_mm", "line_mm", "end_a"), ("line", "bender", "cut_a_mm", "cut_b_mm")
 _WIRE, _LINE, _CUT = Column("wire_mm", "length", above=0), Column("line_mm", "length"), Column("cut_mm", "length", least=0)

@@ -284,8 +284,8 @@ def _all_spoilt(folder: Path, count: int, seed: int) -> None:
             found = misses(read, case.line)
             if found is None:  # other bends than there are may still make the same shape: two that touch are one round bend
                 found, merged = {"span": [_span_miss(read, case.line)]}, merged + 1
-            # A bend that is not round has no radius to be held against.
-            ratios = [(q, round(float(e / u), 1)) for q, some in found.items() for e, u in some if q != "radius" or how != "a bend that is not round"]
+            # A bend that is not round, or in which a slight one more lies, has no radius to be held against.
+            ratios = [(q, round(float(e / u), 1)) for q, some in found.items() for e, u in some if q != "radius" or how not in ("a bend that is not round", "a slight bend more")]
             far = [pair for pair in ratios if abs(pair[1]) > 4]
             within += [abs(z) < 1.96 for _, z in ratios]
             right, wrong = right + (not far), wrong + ([(k, far)] if far else [])

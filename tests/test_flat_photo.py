@@ -1,0 +1,59 @@
+"""A flat line on a reference page, photographed: the height of the tube put right at every bend."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from bendcal.printing import PAPERS_MM
+from bendcal.scan import NotAScan, PatternReading, read_flat_photos
+from tests.benchmarks.flat_pattern import misses
+from tests.invented.flat_line import ScannedLine
+from tests.invented.photo import photo_of
+from tests.test_scan_photo import CAMERA, page_drawn
+
+pytest.importorskip("cv2")
+
+LINE = ScannedLine(
+    legs_mm=(45.0, 70.0, 60.0, 50.0), turns_deg=(65.0, -80.0, -40.0), radii_mm=(14.0, 16.0, 20.0), at_mm=(105.0, 150.0), turned_deg=60.0, finish="copper", flattening=0.02
+)
+
+
+@pytest.fixture(scope="module")
+def photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A photo of the line, the camera 15° from the upright."""
+    pixels = photo_of([LINE], CAMERA, page_drawn(), PAPERS_MM["a4"], np.random.default_rng(2), fine=1)
+    path = tmp_path_factory.mktemp("photo") / "line.png"
+    Image.fromarray(pixels).save(path)
+    return path
+
+
+@pytest.fixture(scope="module")
+def read(photo: Path) -> PatternReading:
+    """What is read from it."""
+    return read_flat_photos([photo], od_mm=LINE.od_mm, end_a="top")
+
+
+def test_a_photo_of_a_flat_line_is_read(read: PatternReading) -> None:
+    """Angles within 0.4°, legs and the distance of the ends within 0.5 mm, all within 3.5 u; the camera is told."""
+    assert not read.refused and read.bends == 3
+    found = misses(read, LINE)
+    assert found is not None
+    for quantity, some in found.items():
+        for error, u in some:
+            assert abs(error) < min(1.5 if quantity == "radius" else 0.5, 3.5 * u), quantity
+    assert max(abs(error) for error, _ in found["angle"]) < 0.4 and "Camera about" in str(read)
+
+
+def test_without_its_height_the_line_would_be_read_wrongly(photo: Path, read: PatternReading) -> None:
+    """A wire of another diameter stands at another height: said to be 4 mm, what is seen is too wide, and it is refused."""
+    assert read_flat_photos([photo], od_mm=4.0, end_a="top").refused
+
+
+def test_two_photos_of_one_page_are_no_single_picture(photo: Path) -> None:
+    """They are two pictures of a line that may have been moved: a sentence; and a picture without a page is none."""
+    with pytest.raises(ValueError, match="2 photos of one page are given"):
+        read_flat_photos([photo, photo], od_mm=LINE.od_mm)
+    with pytest.raises(NotAScan, match="no such file"):
+        read_flat_photos([photo.with_name("none.png")], od_mm=LINE.od_mm)
