@@ -6,10 +6,10 @@ import argparse
 from collections.abc import Callable
 
 from bendcal.calibration import Calibration
-from bendcal.clearance import obstacle_clearances
+from bendcal.clearance import Clearances, obstacle_clearances
 from bendcal.design import next_offcuts, plan_offcuts
 from bendcal.faults import Caution
-from bendcal.feasible import plan_bending
+from bendcal.feasible import Plans, plan_bending
 from bendcal.files import read_pattern
 from bendcal.layout import TextTable, paragraph
 from bendcal.notices import print_list
@@ -17,6 +17,7 @@ from bendcal.path import LegTooShort
 from bendcal.pattern import adjust_pattern
 from bendcal.pattern_report import fit_table, shape_table
 from bendcal.plan_report import clearance_table, plan_table, rule_sentences
+from bendcal.planned import mark_out_planned
 from bendcal.shop import Shop
 
 __all__ = ["add_line_commands"]
@@ -39,6 +40,9 @@ def add_line_commands(jobs, shop: OneShop, read: Read) -> None:
     plan = jobs.add_parser("plan", help="can a line be bent, in which order, and does it keep clear", description="Whether and in which order a line's bends can be made on its bender, and how near the line comes to what it must keep away from. Ends with 3 where no way to bend it was found.")
     plan.add_argument("shop", metavar="SHOP", help="the shop folder")
     plan.add_argument("line", metavar="LINE", help="the line's name in lines.csv")
+    plan.add_argument("--pdf", action="store_true", help="also write each bend as the tube lies in the bender, a pdf to print: sheets/bending/LINE.pdf")
+    plan.add_argument("--page", action="store_true", help="also write the line to be turned with the mouse or a finger, a page for any browser: sheets/turntable/LINE.html")
+    plan.add_argument("--paper", choices=("a4", "letter"), default="a4", help="the pdf's paper (a4 if left out)")
     plan.set_defaults(does=lambda asked: _plan(asked, read))
 
     pattern = jobs.add_parser("pattern", help="the shape of a line from its measured pattern, and what does not fit", description="Adjust patterns/LINE.csv: the shape that fits all measurements best, how they close, and which of them does not fit.")
@@ -79,7 +83,23 @@ def _plan(asked: argparse.Namespace, read: Read) -> int:
     print(paragraph(clear.sentence))
     if clear.all:
         print(clearance_table(clear))
+    if asked.pdf or asked.page:
+        _drawn(asked, shop, cal, plans, clear)
     return ends_with
+
+
+def _drawn(asked: argparse.Namespace, shop: Shop, cal: Calibration, plans: Plans, clear: Clearances) -> None:
+    """Write the pictures that were asked for."""
+    from bendcal.sheets import save_bending, save_turntable  # both draw, so they are loaded by this job alone
+    from bendcal.turntable import turntable
+
+    sheet = mark_out_planned(shop, cal, asked.line, plans=plans)
+    if asked.pdf and plans.best is None:
+        print(paragraph("No pdf of the bends is written, for no order of them was found."))
+    elif asked.pdf:
+        print(f"Written: {save_bending(sheet, plans.best, shop.folder, bodies=shop.bodies, paper=asked.paper)}")
+    if asked.page:
+        print(f"Written: {save_turntable(turntable(sheet, obstacles=shop.obstacles, clearances=clear), sheet.line.line, shop.folder)}")
 
 
 def _pattern(asked: argparse.Namespace, shop: Shop) -> None:

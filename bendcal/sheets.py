@@ -21,9 +21,10 @@ from bendcal.marks import MARK_COLUMNS, MarkSheet
 from bendcal.order import cautions
 from bendcal.printing import bending_pdf, mark_sheet_pdf, reference_page_pdf, table_pages_pdf, true_scale_pdf, worksheet_pdf
 from bendcal.shop import Shop
+from bendcal.turntable import Turntable
 from bendcal.version import __version__
 
-__all__ = ["FORMAT", "SheetFiles", "save_bending", "save_reference_page", "save_sheet", "save_true_scale", "save_worksheet", "sheet_csv", "sheet_json"]
+__all__ = ["FORMAT", "SheetFiles", "save_bending", "save_reference_page", "save_sheet", "save_true_scale", "save_turntable", "save_worksheet", "sheet_csv", "sheet_json"]
 
 FORMAT = 1
 FOLDER = "sheets"
@@ -144,6 +145,26 @@ def save_bending(sheet: MarkSheet, plan: Plan, folder: str | PathLike[str], *, b
     path = _folder(folder, "bending") / f"{sheet.line.line}.pdf"
     write_atomically(path, content)
     return path
+
+
+def save_turntable(table: Turntable, line: str, folder: str | PathLike[str]) -> Path:
+    """Write ``sheets/turntable/<line>.html`` into a shop folder: the line to be turned, a page that any browser opens, with no network.
+
+    Parameters
+    ----------
+    table : what :func:`bendcal.turntable.turntable` made
+    line : the line's name
+    folder : the shop's folder; what is missing of its ``sheets/turntable`` is made
+
+    Returns
+    -------
+    The file
+
+    Raises
+    ------
+    NotSaved : where the file cannot be written; the sentence says why
+    """
+    return table.save(_folder(folder, "turntable") / f"{line}.html")
 
 
 def save_worksheet(

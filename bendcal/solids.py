@@ -67,7 +67,7 @@ class Solid:
         for size in ("width_mm", "height_mm", "diameter_mm"):
             value, needed = getattr(self, size), size in SHAPES[self.shape]
             if needed and not (value is not None and 0 < value < np.inf):
-                raise ValueError(f"{size} of a {self.shape} is {value}; it must be more than 0")
+                raise ValueError(f"{size} of a {self.shape} is {'missing' if value is None else value}; it must be more than 0")
             if not needed and value is not None:
                 raise ValueError(f"a {self.shape} has no {size}; leave it blank")
         if self.turn_deg and self.shape != "box":

@@ -396,7 +396,7 @@ def test_a_tube_is_added_and_then_stands_in_the_table(folder: Path) -> None:
     assert bendcal.read_shop(folder).tubes["brass"].od_mm == 6.35
 
 
-@pytest.mark.parametrize("noun", FACT_COLUMNS)
+@pytest.mark.parametrize("noun", [noun for noun in FACT_COLUMNS if noun != "reading"])
 def test_an_empty_row_is_not_added(folder: Path, noun: str) -> None:
     """What is missing is named."""
     form = FactsForm(folder)
@@ -481,6 +481,95 @@ def test_a_row_that_somebody_changed_meanwhile_is_not_written_over(folder: Path)
     fill(form, length_mm="320")
     form.add.click()
     assert "Somebody changed the file meanwhile." in said(form)["blocked"] and bendcal.read_shop(folder).stock[2].length_mm == 300
+
+
+VICE = {
+    "body": "pillar", "bender": "small", "shape": "box", "x_mm": "-40", "y_mm": "90", "z_mm": "0", "to_x_mm": "-40", "to_y_mm": "90", "to_z_mm": "-75", "width_mm": "2 in",
+    "height_mm": "30", "moves": "die",
+}  # fmt: skip
+
+
+def test_a_body_is_drawn_added_and_corrected(folder: Path) -> None:
+    """What is typed stands in the drawing among the others; what is impossible is refused; a correction notes bender and body."""
+    form = row_form(folder, "body")
+    assert tuple(form.boxes["bender"].options) == tuple(bendcal.read_shop(folder).benders) and "lever" in form.boxes["moves"].options
+    fill(form, **VICE | {"height_mm": ""})
+    form.sketch.button.click()
+    assert "main handle (capsule), lever handle (capsule, with the lever), vice (box), bench (wall)." in form.sketch.picture.value
+    form.add.click()
+    assert "height_mm of a box is missing" in said(form)["blocked"].lower()
+    fill(form, height_mm="30")
+    form.sketch.button.click()
+    assert "pillar (in the boxes) (box)" in form.sketch.picture.value
+    form.add.click()
+    assert "small pillar is added to bender_bodies.csv." in said(form)["done"] and form.sketch.picture.value == ""
+    made = bendcal.read_shop(folder).bodies[-1]
+    assert (made.body, made.solid.width_mm, made.moves) == ("pillar", 50.8, "die")
+    form.pick["row"].value = str(len(bendcal.read_shop(folder).bodies))
+    form.correct.click()
+    fill(form, moves="lever", grip_mm="12")
+    form.add.click()
+    assert "Goes with: lever instead of die; Tube it holds: 12 instead of empty." in said(form)["done"]
+    noted = (folder / "bender_bodies.history.csv").read_text(encoding="utf-8").splitlines()
+    assert noted[0] == "when,body,what,before,after" and noted[1].endswith(",small pillar,moves,die,lever")
+
+
+def test_an_obstacle_is_drawn_with_its_line(folder: Path) -> None:
+    """The line that is named, or the first that has any; a line that is not there is said."""
+    form = row_form(folder, "obstacle")
+    form.sketch.button.click()
+    assert "brake-far-side from above and from the front with exhaust." in form.sketch.picture.value
+    fill(form, obstacle="spring", line="clutch", shape="sphere", x_mm="100", y_mm="50", z_mm="0", diameter_mm="60", keep_mm="15")
+    form.sketch.button.click()
+    assert "clutch from above and from the front with exhaust manifold, spring (in the boxes)." in form.sketch.picture.value
+    form.add.click()
+    assert "spring is added to obstacles.csv." in said(form)["done"] and bendcal.read_shop(folder).obstacles[-1].line == "clutch"
+    fill(form, obstacle="spring", line="cluch", shape="sphere", x_mm="1", y_mm="2", z_mm="3", diameter_mm="4")
+    form.add.click()
+    assert "There is no line of that name" in said(form)["blocked"]
+    form.sketch.button.click()
+    assert "Nothing to draw. Line cluch cannot be drawn" in said(form)["blocked"]
+
+
+def test_a_pattern_is_typed_measurement_by_measurement(folder: Path) -> None:
+    """Each is on the disk at once, in any order; what is still open is said, then the shape is drawn; a measurement is set aside with a reason and taken out."""
+    (folder / "lines" / "clutch.csv").unlink()
+    form = row_form(folder, "reading/clutch")
+    assert "bendcal-reading-form" in form.widget._dom_classes and "leg" in form.boxes["what"].options
+    form.sketch.button.click()
+    assert "Nothing to draw." in said(form)["blocked"] and "patterns/clutch.csv" in said(form)["blocked"]
+    rows = [("leg", "A", "1", "90", ""), ("angle", "1", "", "", "45"), ("leg", "1", "2", "95", ""), ("leg", "2", "B", "120,5", ""), ("angle", "2", "", "", "60")]
+    for what, start, to, length, angle in rows:
+        fill(form, **{"what": what, "from": start, "to": to, "length_mm": length, "angle_deg": angle})
+        form.add.click()
+        assert f"{' '.join(filter(None, (what, start, to)))} is added to clutch.csv." in said(form)["done"]
+    form.sketch.button.click()
+    assert form.sketch.picture.value == "" and "twist" in form.sketch.words.value
+    fill(form, **{"what": "twist", "from": "1", "to": "2", "angle_deg": "9o"})
+    form.add.click()
+    assert "is not an angle" in said(form)["blocked"]
+    fill(form, angle_deg="90")
+    form.add.click()
+    form.sketch.button.click()
+    assert "<img" in form.sketch.picture.value
+    assert bendcal.read_shop(folder).line("clutch").legs.leg_mm == pytest.approx([90, 95, 120.5])
+    form.pick["row"].value = "6"
+    form.correct.click()
+    fill(form, set_aside="read from the wrong end")
+    form.add.click()
+    assert "Set aside, because: read from the wrong end instead of empty." in said(form)["done"]
+    form.pick["row"].value = "6"
+    form.out.click()
+    assert "twist 1 2 is taken out of patterns/clutch.csv; it stays in patterns.history.csv." in said(form)["done"]
+    assert ",clutch: twist 1 2," in (folder / "patterns.history.csv").read_text(encoding="utf-8")
+
+
+def test_a_pattern_belongs_to_a_line(folder: Path) -> None:
+    """One that is not in lines.csv has none."""
+    form = row_form(folder, "reading/new line")
+    fill(form, **{"what": "leg", "from": "A", "to": "1", "length_mm": "90"})
+    form.add.click()
+    assert "Begin the line first" in said(form)["blocked"] and not (folder / "patterns" / "new line.csv").exists()
 
 
 def test_a_row_of_the_sample_is_not_added(sample_folder: Path) -> None:

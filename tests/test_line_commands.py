@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from pypdf import PdfReader
 
 import bendcal
 from bendcal.design import plan_offcuts
@@ -54,6 +55,17 @@ def test_plan_tells_a_short_leg_once(capsys: pytest.CaptureFixture[str], sample_
     assert f"With leg 2 longer by {np.ceil(missing[0]):g} mm and leg 3 longer by {np.ceil(missing[1]):g} mm it can be bent." in plain(out)
     assert_fits(out)
     told(capsys, "plan", str(sample_folder), "cluch", code=2)
+
+
+def test_plan_writes_the_pictures_that_are_asked_for(capsys: pytest.CaptureFixture[str], sample_folder: Path) -> None:
+    """The bends in the bender as a pdf, the line to be turned as a page; without being asked neither."""
+    told(capsys, "plan", str(sample_folder), "clutch")
+    assert not (sample_folder / "sheets").exists()
+    out, _ = told(capsys, "plan", str(sample_folder), "clutch", "--pdf", "--page", "--paper", "letter")
+    pdf, page = sample_folder / "sheets" / "bending" / "clutch.pdf", sample_folder / "sheets" / "turntable" / "clutch.html"
+    assert f"Written: {pdf}" in out and f"Written: {page}" in out
+    assert float(PdfReader(pdf).pages[0].mediabox.width) == pytest.approx(612.0, abs=0.1)
+    assert page.read_text(encoding="utf-8").startswith("<!doctype html>") and "exhaust manifold" in page.read_text(encoding="utf-8")
 
 
 def test_pattern_gives_shape_closing_and_what_was_set_aside(capsys: pytest.CaptureFixture[str], sample_folder: Path) -> None:

@@ -150,7 +150,7 @@ def test_two_pieces_are_as_near_as_their_nearest_points(seed: int) -> None:
     ("values", "sentence"),
     [
         ({"shape": "cone"}, "shape 'cone' is none of box"),
-        ({"shape": "box", "width_mm": 3}, "height_mm of a box is None; it must be more than 0"),
+        ({"shape": "box", "width_mm": 3}, "height_mm of a box is missing; it must be more than 0"),
         ({"shape": "sphere", "diameter_mm": -1, "to_mm": None}, "diameter_mm of a sphere is -1"),
         ({"shape": "wall", "diameter_mm": 3}, "a wall has no diameter_mm"),
         ({"shape": "sphere", "diameter_mm": 3}, "a sphere has one point only"),

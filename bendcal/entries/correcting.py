@@ -7,12 +7,12 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from bendcal.atomic import NotSaved
-from bendcal.entries.adding import FACT_COLUMNS, columns_for, file_of, row_values
+from bendcal.entries.adding import FACT_COLUMNS, called, columns_for, file_of, find_table, kind_of, row_values
 from bendcal.entries.history import note_change
 from bendcal.entries.one_cell import with_cell, without_row
 from bendcal.entries.scratch import as_it_would_be
 from bendcal.faults import Fault, ShopFaults, quoted
-from bendcal.files import Table, cell_text, cell_value, find_file, locked, save_log, shop_folder, table_of
+from bendcal.files import Table, cell_text, cell_value, locked, save_log, shop_folder, table_of
 from bendcal.measures import NotAMeasure
 
 __all__ = ["correct_row", "row_texts", "take_out_row"]
@@ -73,11 +73,11 @@ def correct_row(folder: str | os.PathLike[str], noun: str, place: int, texts: Ma
         told = {}
         for name, value in changed.items():
             data = with_cell(data, table, row, name, cell_text(value, table.decimal))
-            table = table_of(data, file_of(noun), FACT_COLUMNS[noun], [])
+            table = table_of(data, file_of(noun), FACT_COLUMNS[kind_of(noun)], [])
             told[name] = (old[name], table.cell(table.rows[place][1], name))
         _judge(path, noun, data, old, name_changed=next(iter(old)) in changed)
         for name, (was, is_now) in told.items():
-            note_change(path, file_of(noun), noun, next(iter(old.values())), name, was, is_now)
+            note_change(path, file_of(noun), kind_of(noun), _named(noun, old), name, was, is_now)
         if told:
             save_log(path, file, data)
     return told
@@ -101,22 +101,28 @@ def take_out_row(folder: str | os.PathLike[str], noun: str, place: int, *, befor
         old = _same(table, noun, place, before)
         new = without_row(data, table, table.rows[place][0])
         _judge(path, noun, new, old, name_changed=True)
-        name = next(iter(old.values()))
-        note_change(path, file_of(noun), noun, name, "taken out", "; ".join(f"{key} {text}" for key, text in old.items() if text), "")
+        name = called(noun, old)
+        note_change(path, file_of(noun), kind_of(noun), _named(noun, old), "taken out", "; ".join(f"{key} {text}" for key, text in old.items() if text), "")
         save_log(path, file, new)
     return name
 
 
+def _named(noun: str, texts: Mapping[str, str]) -> str:
+    """What a row is called in a history, that of a pattern with its line."""
+    line = noun.partition("/")[2]
+    return f"{line}: {called(noun, texts)}" if line else called(noun, texts)
+
+
 def _table(folder: Path, noun: str) -> tuple[Path, bytes, Table]:
     faults: list[Fault] = []
-    file = find_file(folder, file_of(noun), faults)
+    file = find_table(folder, noun, faults)
     if file is None:
         raise ShopFaults(faults or [Fault(file_of(noun), None, None, "no such file", "", "Add a row first.")])
     try:
         data = file.read_bytes()
     except OSError as error:
         raise NotSaved(file, f"{file.name} cannot be read ({error.strerror or error}). Nothing was changed.") from error
-    table = table_of(data, file_of(noun), FACT_COLUMNS[noun], faults)
+    table = table_of(data, file_of(noun), FACT_COLUMNS[kind_of(noun)], faults)
     if table is None or faults:
         raise ShopFaults(faults)
     return file, data, table
@@ -125,7 +131,7 @@ def _table(folder: Path, noun: str) -> tuple[Path, bytes, Table]:
 def _texts(table: Table, noun: str, place: int) -> dict[str, str]:
     if not 0 <= place < len(table.rows):
         raise ShopFaults([Fault(file_of(noun), None, None, f"no row {place + 1}", f"There are {len(table.rows)}.", "Look at its number in the table.")])
-    return {column.name: table.cell(table.rows[place][1], column.name) for column in FACT_COLUMNS[noun]}
+    return {column.name: table.cell(table.rows[place][1], column.name) for column in FACT_COLUMNS[kind_of(noun)]}
 
 
 def _same(table: Table, noun: str, place: int, before: Mapping[str, str] | None) -> dict[str, str]:
@@ -145,6 +151,8 @@ def _value(text: str, column, decimal: str | None) -> object:
 
 def _judge(folder: Path, noun: str, data: bytes, old: Mapping[str, str], *, name_changed: bool) -> None:
     faults, _ = as_it_would_be(folder, {file_of(noun): data})
+    if kind_of(noun) == "reading":  # that a pattern then wants another measurement stands in nobody's way
+        faults = [fault for fault in faults if fault.row is not None or fault.file != file_of(noun)]
     mine = [fault for fault in faults if fault.file == file_of(noun)]
     others = list(dict.fromkeys(fault.file for fault in faults if fault.file != file_of(noun)))
     if others and not mine and name_changed:

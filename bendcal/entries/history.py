@@ -17,7 +17,14 @@ def history_file(file: str) -> str:
 
     >>> history_file("offcuts.csv")
     'offcuts.history.csv'
+
+    The patterns of all lines share one, for what stands in `patterns` is a pattern.
+
+    >>> history_file("patterns/rear.csv")
+    'patterns.history.csv'
     """
+    if file.startswith("patterns/"):
+        return "patterns.history.csv"
     return f"{file.removesuffix('.csv')}.history.csv"
 
 

@@ -35,7 +35,7 @@ from bendcal.pattern.survey import Pattern, pattern_faults
 from bendcal.shop import Shop
 from bendcal.tools import DEFAULT_ANGLE_TOOL, DEFAULT_LENGTH_TOOL
 
-__all__ = ["PATTERN", "line_of_pattern", "pattern_file", "pattern_of", "read_pattern"]
+__all__ = ["PATTERN", "TURNS", "WHATS", "line_of_pattern", "pattern_file", "pattern_of", "read_pattern"]
 
 WHATS = ("leg", "angle", "twist", "point", "distance", "direction", "datum")
 PATTERN = (
@@ -64,7 +64,8 @@ _FILLED: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "direction": (_XYZ, ()),
     "datum": (_XYZ, ()),
 }
-_TURNS = ("angle", "twist", "direction")
+#: What is told in degrees.
+TURNS = ("angle", "twist", "direction")
 #: Standard uncertainty of a twist or of the way a nut goes in, by eye, where nothing else is said [deg].
 _BY_EYE_DEG = 2.0
 _PLACE = re.compile(r"(?:end |apex |bend )?(a|b|[0-9]+)", re.IGNORECASE)
@@ -243,7 +244,7 @@ def _cells(record: Record, file: str, faults: list[Fault]) -> None:
 def _sd(record: Record, table: Table, tools: Named, faults: list[Fault], cautions: list[Caution]) -> float:
     """The row's own sd, or its tool's, or the usual one."""
     what, file = record["what"], table.text.file
-    turn = what in _TURNS
+    turn = what in TURNS
     usual = 0.0 if what == "datum" else DEFAULT_ANGLE_TOOL.u if turn else DEFAULT_LENGTH_TOOL.u
     if what in ("twist", "direction"):
         usual = _BY_EYE_DEG

@@ -12,9 +12,9 @@ import ipywidgets as widgets
 from bendcal.forms.begin_form import BeginForm
 from bendcal.forms.line_form import LineForm
 from bendcal.forms.offcut_form import OffcutForm
-from bendcal.forms.row_form import FactsForm
+from bendcal.forms.row_form import FactsForm, RowForm
 
-__all__ = ["begin_own_shop", "enter_facts", "enter_lines", "enter_offcuts", "read_flat_line", "read_offcuts"]
+__all__ = ["begin_own_shop", "enter_facts", "enter_lines", "enter_offcuts", "enter_pattern", "read_flat_line", "read_offcuts"]
 
 
 def begin_own_shop(folder: str | os.PathLike[str]) -> widgets.Widget:
@@ -28,13 +28,24 @@ def begin_own_shop(folder: str | os.PathLike[str]) -> widgets.Widget:
 
 
 def enter_facts(folder: str | os.PathLike[str]) -> widgets.Widget:
-    """Forms for tools, benders, tubes, ends, practice flares and tube on hand.
+    """Forms for tools, benders and what is in the way at them, tubes, ends, practice flares, tube on hand, and obstacles near the lines.
 
     Parameters
     ----------
     folder : the shop folder
     """
     return FactsForm(folder).widget
+
+
+def enter_pattern(folder: str | os.PathLike[str], line: str) -> widgets.Widget:
+    """The form for what was measured of a line: one measurement at a time, and the shape that all of them make.
+
+    Parameters
+    ----------
+    folder : the shop folder
+    line : its name in lines.csv
+    """
+    return RowForm(folder, f"reading/{line}").widget
 
 
 def enter_lines(folder: str | os.PathLike[str], line: str = "") -> widgets.Widget:

@@ -1,4 +1,4 @@
-"""Forms for what a shop has: tools, benders, tubes, ends, practice flares and tube on hand, one row at a time."""
+"""Forms for what a shop has: tools, benders and their bodies, tubes, ends, practice flares, tube on hand, obstacles; and for the readings of a pattern; one row at a time."""
 
 from __future__ import annotations
 
@@ -8,10 +8,13 @@ import os
 import ipywidgets as widgets
 
 from bendcal.ends import FORMS
-from bendcal.entries import file_of, history_file, rows_of, take_out_row
-from bendcal.files import is_sample
+from bendcal.bodies import MOVES
+from bendcal.entries import called, file_of, history_file, kind_of, rows_of, take_out_row
+from bendcal.faults import ShopFaults
+from bendcal.files import WHATS, is_sample
 from bendcal.forms.boxes import Boxes, button
 from bendcal.forms.pressing import Pressing
+from bendcal.forms.row_sketch import DRAWN, RowSketch
 from bendcal.forms.row_values import FIELDS, HINTS, RowValues
 from bendcal.forms.saying import Notices, heading, small, table_html
 from bendcal.forms.shop_now import ShopNow
@@ -20,13 +23,17 @@ from bendcal.forms.understood import Understood, understood_name
 from bendcal.forms.watching import watch
 from bendcal.layout import TextTable
 from bendcal.materials import ALLOYS
+from bendcal.solids import SHAPES
 from bendcal.stock import SHAPES_ON_HAND
 
 __all__ = ["FactsForm", "RowForm"]
 
-_SAMPLE_STAYS = "This is the shipped sample, and it stays as it is. Begin a shop of your own above; its pages have these forms too."
-_TITLES = {"tool": "Tools", "bender": "Benders", "tube": "Tubes", "end": "Ends", "flare": "Practice flares", "stock": "Tube on hand"}
-_ONE = {"flare": "practice flare", "stock": "coil or length"}
+_SAMPLE_STAYS = "This is the shipped sample, and it stays as it is. Begin a shop of your own on the start page; its pages have these forms too."
+_TITLES = {
+    "tool": "Tools", "bender": "Benders", "tube": "Tubes", "end": "Ends", "flare": "Practice flares", "stock": "Tube on hand",
+    "body": "What is in the way at the bender", "obstacle": "Obstacles near the lines",
+}  # fmt: skip
+_ONE = {"flare": "practice flare", "stock": "coil or length", "reading": "measurement"}
 _WHAT = {
     "tool": "What you measure with. Scatter: how far readings of the same thing differ from one another, roughly.",
     "bender": "One row for each bender, or each die of it. The radius may stay empty if you do not know it.",
@@ -34,10 +41,18 @@ _WHAT = {
     "end": "How you finish a tube end, and how much tube that uses beyond the seat. Practice flares make it better known.",
     "flare": "One practice flare: the straight piece before, and after it from the cut end to the seat. Slide on the nut first, as always.",
     "stock": "One row for each coil or straight length, or for several that are alike. Lines are cut from these; what is missing is told.",
+    "body": "One row for each handle, vice, bench or wall that tube could meet at a bender; its own plates too. Measured with the dial at 0 and straight tube in the groove, "
+    "from the middle of the die, level with the middle of the tube: x along the tube from the part that is held towards the part that swings, y from the tube towards the die's "
+    "middle, z out of the bend towards you. What goes round with the lever goes with “lever”.",
+    "obstacle": "One row for each thing that lines must keep away from, in the coordinates in which the line's corners are given. A wall is all behind a flat face.",
+    "reading": "One row for each measurement: a leg or a straight distance from place to place, the angle of a bend, a twist from bend to bend, a point in space, the direction in which "
+    "a nut goes in, or a datum point beside the line. Places are A, B and the numbers of the apexes. Measure more than is needed.",
 }
 _LISTS = {
     "tool": {"measures": ("angle", "length")}, "tube": {"alloy": tuple(ALLOYS)}, "end": {"form": FORMS},
     "flare": {"end": (), "length_tool": ()}, "bender": {}, "stock": {"tube": (), "form": SHAPES_ON_HAND},
+    "body": {"bender": (), "shape": tuple(SHAPES), "moves": MOVES}, "obstacle": {"line": (), "shape": tuple(SHAPES)},
+    "reading": {"what": WHATS, "tool": ()},
 }  # fmt: skip
 
 
@@ -47,7 +62,7 @@ class RowForm:
     Parameters
     ----------
     folder : the shop folder
-    noun : ``tool``, ``bender``, ``tube``, ``end``, ``flare`` or ``stock``
+    noun : a key of :data:`bendcal.entries.FACT_COLUMNS`, that of a pattern's readings with its line: ``reading/LINE``
 
     Attributes
     ----------
@@ -55,10 +70,11 @@ class RowForm:
     """
 
     def __init__(self, folder: str | os.PathLike[str], noun: str) -> None:
-        self.now, self.noun = ShopNow(folder), noun
-        self.boxes = Boxes(FIELDS[noun], lists=_LISTS[noun], hints=HINTS[noun])
+        self.now, self.noun, self.kind = ShopNow(folder), noun, kind_of(noun)
+        self.boxes = Boxes(FIELDS[self.kind], lists=_LISTS[self.kind], hints=HINTS[self.kind])
         self.pick = Boxes({"row": "Which row"}, lists={"row": ()}, hints={"row": "its number in the table"})
-        self.first = next(iter(FIELDS[noun]))
+        self.first = next(iter(FIELDS[self.kind]))
+        self.sketch = RowSketch(noun, self._drawing) if self.kind in DRAWN else None
         self.notices = Notices()
         self.pressing = Pressing(self.notices, lambda: self.now.folder, self._lock, self._focus, self._refresh, nothing="nothing was written")
         press = self.pressing.on_press
@@ -70,14 +86,16 @@ class RowForm:
             boxes.on_typed(self.pressing.safe(self._typed))
         self.boxes.on_enter(press(self._add))
         self.table = widgets.HTML()
-        self.table.add_class(f"bendcal-rows-{noun}")
-        words = widgets.HTML(heading(_TITLES[noun]) + small(_WHAT[noun]))
+        self.table.add_class(f"bendcal-rows-{self.kind}")
+        title = _TITLES.get(self.kind, f"What was measured of {noun.partition('/')[2]}")
+        words = widgets.HTML(heading(title) + small(_WHAT[self.kind]))
         kept = widgets.HTML(heading("A row that is wrong") + small(f"What stood there is kept in {history_file(file_of(noun))}."))
         self.wrong = widgets.VBox([kept, self.pick.widget, widgets.HBox([self.correct, self.out])])
         self.widget = widgets.VBox([
-            words, self.boxes.widget, widgets.HBox([self.add, self.leave]), self.notices.widget, self.table, self.wrong, self.pressing.echo.widget,
+            words, self.boxes.widget, widgets.HBox([self.add, self.leave]), self.notices.widget, *([self.sketch.widget] if self.sketch else []), self.table, self.wrong,
+            self.pressing.echo.widget,
         ])  # fmt: skip
-        self.widget.add_class(f"bendcal-{noun}-form")
+        self.widget.add_class(f"bendcal-{self.kind}-form")
         self.place: int | None = None  # of the row that is being corrected
         self._before: dict[str, str] = {}
         self.pressing.safe(self._refresh)()
@@ -90,11 +108,11 @@ class RowForm:
 
     def _refresh(self) -> None:
         self.now.look()
-        for name, noun in (("end", "end"), ("length_tool", "tool"), ("tube", "tube")):
-            if name in _LISTS[self.noun] and not _LISTS[self.noun][name]:
+        for name, noun in (("end", "end"), ("length_tool", "tool"), ("tool", "tool"), ("tube", "tube"), ("bender", "bender"), ("line", "line")):
+            if name in _LISTS[self.kind] and not _LISTS[self.kind][name]:
                 self.boxes.choose_from(name, [each for each in self.now.names(noun) if each != "plain"])
         self.boxes.show(self.values.understood())
-        one = _ONE.get(self.noun, self.noun)
+        one = _ONE.get(self.kind, self.kind)
         self.add.description = f"Add this {one}" if self.place is None else f"Record instead of row {self.place + 1}"
         self.leave.layout.display = "none" if self.place is None else None
         header, rows = rows_of(self.now.folder, self.noun)
@@ -121,7 +139,9 @@ class RowForm:
 
     def _clear(self) -> None:
         self.place, self._before = None, {}
-        self.boxes.fill(dict.fromkeys(FIELDS[self.noun], ""))
+        self.boxes.fill(dict.fromkeys(FIELDS[self.kind], ""))
+        if self.sketch:
+            self.sketch.clear()
         self.pick.fill({"row": ""})
         self.pick.show({"row": Understood()})
 
@@ -135,7 +155,7 @@ class RowForm:
         values, told = self.values, self.values.understood()
         if self.noun == "flare" and self.place is None and not values.texts["date"].strip():
             values = RowValues("flare", {**values.texts, "date": datetime.date.today().isoformat()})
-        name, attention = values.texts[self.first], next((self.boxes[key] for key, each in told.items() if not each.fine), None)
+        name, attention = called(self.noun, values.texts), next((self.boxes[key] for key, each in told.items() if not each.fine), None)
         if is_sample(self.now.folder):
             self.notices.say("blocked", _SAMPLE_STAYS, first="Not added. ")
             return attention
@@ -151,6 +171,19 @@ class RowForm:
         self._clear()
         self.notices.say("done", f"{clock()}. {words}")
         return None
+
+    def _drawing(self) -> None:
+        """Draw, or say why not."""
+        self.pressing.safe(self._draw)()
+
+    def _draw(self) -> None:
+        self.now.look()
+        self.notices.clear()
+        try:
+            self.sketch.show(self.now, self.values, correcting=self.place is not None)
+        except (ShopFaults, ValueError) as error:
+            self.sketch.clear()
+            self.notices.say("blocked", str(error), first="Nothing to draw. ")
 
     def _meant(self) -> int | None:
         """Which row is meant, from 0."""

@@ -1,4 +1,4 @@
-"""What is typed of one bender, tube, tool, end, practice flare or tube on hand: what it means, what stands in the way, its adding."""
+"""What is typed of one row of a table (bender, tube, tool, end, practice flare, tube on hand, body, obstacle, reading of a pattern): what it means, what stands in the way, its adding."""
 
 from __future__ import annotations
 
@@ -7,12 +7,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from bendcal.entries import FACT_COLUMNS, add_row, columns_for, correct_row, row_texts, would_be
+from bendcal.entries import FACT_COLUMNS, add_row, columns_for, correct_row, kind_of, row_texts, would_be
 from bendcal.faults import Caution, Fault, ShopFaults
 from bendcal.forms.understood import Understood, understood
 
 __all__ = ["FIELDS", "HINTS", "RowValues"]
 
+_PLACE = {
+    "shape": "Shape", "x_mm": "x of one end", "y_mm": "y of one end", "z_mm": "z of one end", "to_x_mm": "x of the other end", "to_y_mm": "y of the other end",
+    "to_z_mm": "z of the other end", "width_mm": "Width", "height_mm": "Height", "diameter_mm": "Diameter", "turn_deg": "Turn of a box",
+}  # fmt: skip
 _NAMES = {
     "tool": {"tool": "Name", "measures": "Measures", "step": "Finest division", "sd": "Scatter of a reading"},
     "bender": {
@@ -32,6 +36,12 @@ _NAMES = {
         "note": "Note", "set_aside": "Set aside, because",
     },
     "stock": {"piece": "Name", "tube": "Tube", "length_mm": "Length of one", "form": "Coil or straight", "count": "How many", "note": "Note"},
+    "body": {"body": "What it is", "bender": "Bender", **_PLACE, "moves": "Goes with", "grip_mm": "Tube it holds", "note": "Note"},
+    "obstacle": {"obstacle": "What it is", "line": "Line", **_PLACE, "keep_mm": "Distance to keep", "why": "Why", "note": "Note"},
+    "reading": {
+        "what": "What was measured", "from": "From", "to": "To", "length_mm": "Length", "angle_deg": "Angle", "x_mm": "x", "y_mm": "y", "z_mm": "z, upwards",
+        "sd": "Scatter of it", "tool": "Measured with", "set_aside": "Set aside, because", "note": "Note",
+    },
 }  # fmt: skip
 
 _FEW = 5  # faults that are told at once
@@ -43,6 +53,11 @@ FIELDS = {
     for noun, columns in FACT_COLUMNS.items()
 }
 
+_PLACED = {
+    "shape": "choose", "x_mm": "of a sphere its middle", "y_mm": "of a wall a point of its face", "z_mm": "level with the tube: 0", "to_x_mm": "of a wall: off it, free side",
+    "to_y_mm": "of a sphere: empty", "to_z_mm": "of a sphere: empty", "width_mm": "of a box", "height_mm": "of a box", "diameter_mm": "of what is round",
+    "turn_deg": "about its length, 0 if empty",
+}  # fmt: skip
 #: What stands in an empty box.
 HINTS = {
     "tool": {"tool": "such as protractor", "measures": "angle or length", "step": "such as 0.5", "sd": "if in doubt, as the division"},
@@ -64,6 +79,12 @@ HINTS = {
         "piece": "as it is written on it", "tube": "a tube of this shop", "length_mm": "what is left of it", "form": "straight if empty",
         "count": "1 if empty; 0: used up", "note": "may stay empty",
     },
+    "body": {"body": "such as vice", "bender": "a bender of this shop", **_PLACED, "moves": "die if empty", "grip_mm": "may stay empty"},
+    "obstacle": {"obstacle": "such as exhaust", "line": "every line if empty", **_PLACED, "keep_mm": "such as 50", "why": "hot, moving, sharp"},
+    "reading": {
+        "what": "choose", "from": "A, B, a bend's number", "to": "the next place", "length_mm": "of a leg, a distance", "angle_deg": "of an angle, a twist",
+        "x_mm": "of a point", "y_mm": "of a point", "z_mm": "of a point", "sd": "if not the tool's", "tool": "may stay empty", "set_aside": "empty: it counts",
+    },
 }  # fmt: skip
 
 
@@ -73,7 +94,7 @@ class RowValues:
 
     Attributes
     ----------
-    noun : ``bender``, ``tube``, ``tool``, ``end``, ``flare`` or ``stock``
+    noun : ``bender``, ``tube``, ``tool``, ``end``, ``flare``, ``stock``, ``body``, ``obstacle``, or ``reading/LINE``
     texts : column → text
 
     Examples
@@ -88,7 +109,7 @@ class RowValues:
     def understood(self) -> dict[str, Understood]:
         """Column → what was understood of its text."""
         columns = {column.name: column for column in columns_for(self.noun, self.texts)}
-        return {name: understood(self.texts.get(name, ""), columns[name]) for name in FIELDS[self.noun]}
+        return {name: understood(self.texts.get(name, ""), columns[name]) for name in FIELDS[kind_of(self.noun)]}
 
     def blockers(self, folder: str | os.PathLike[str]) -> tuple[str, ...]:
         """What stands in the way of adding the row, one sentence each.
@@ -101,8 +122,8 @@ class RowValues:
 
     def _typed_wrong(self) -> tuple[str, ...]:
         told = self.understood()
-        wrong = [f"{FIELDS[self.noun][name]}: {each.wrong}" for name, each in told.items() if each.wrong]
-        if missing := [FIELDS[self.noun][name] for name, each in told.items() if each.missing]:
+        wrong = [f"{FIELDS[kind_of(self.noun)][name]}: {each.wrong}" for name, each in told.items() if each.wrong]
+        if missing := [FIELDS[kind_of(self.noun)][name] for name, each in told.items() if each.missing]:
             wrong.append(f"Still to fill in: {', '.join(missing)}.")
         return tuple(wrong)
 
@@ -140,7 +161,7 @@ class RowValues:
             changed = correct_row(folder, self.noun, place, self.texts, before=before)
         except ShopFaults as error:
             raise ValueError(" ".join(self._sentence(fault) for fault in error.faults[:_FEW])) from None
-        return {FIELDS[self.noun][name]: told for name, told in changed.items()}
+        return {FIELDS[kind_of(self.noun)][name]: told for name, told in changed.items()}
 
     @staticmethod
     def of(folder: str | os.PathLike[str], noun: str, place: int) -> RowValues:
@@ -148,6 +169,6 @@ class RowValues:
         return RowValues(noun, row_texts(folder, noun, place))
 
     def _sentence(self, remark: Fault | Caution) -> str:
-        name = FIELDS[self.noun].get(remark.column, f"The {self.noun}")
+        name = FIELDS[kind_of(self.noun)].get(remark.column, f"The {kind_of(self.noun)}")
         found = f"found {remark.found}. " if remark.found else ""
         return f"{name}: {found}{remark.rule} {remark.remedy}".strip()

@@ -88,7 +88,9 @@ class ShopNow:
             return str(error)
 
     def names(self, noun: str) -> list[str]:
-        """The names of benders, tubes, tools or ends, even where something else in the folder is faulty."""
+        """The names of benders, tubes, tools or ends, even where something else in the folder is faulty; of lines, those set aside included, where it can be read."""
+        if noun == "line":
+            return [] if self.shop is None else [*self.shop.lines, *self.shop.lines_aside]
         if self.shop is not None and f"{noun}s.csv" not in self.shop.unread:
             return list(getattr(self.shop, f"{noun}s"))
         named = getattr(read_facts(self.folder, [], []), f"{noun}s")
