@@ -46,6 +46,7 @@ def add_flat_command(jobs, shop: Callable[[str], Shop]) -> None:
     flat.add_argument("--bender", metavar="B", help="with --record, of a new line: the bender's name in benders.csv; needed if there are several")
     flat.add_argument("--cut-a", metavar="MM", default="0", help="tube that was cut off with the flare, from the cut at end A to its seat (0 if left out)")
     flat.add_argument("--cut-b", metavar="MM", default="0", help="the same at end B")
+    flat.add_argument("--taped", metavar="MM", help="the straight distance from end to end of what lies there, by tape: it must agree with the picture")
     flat.set_defaults(does=lambda asked: _flat(asked, shop(asked.shop)))
 
 
@@ -77,7 +78,7 @@ def _flat(asked: argparse.Namespace, shop: Shop) -> None:
     print(paragraph(BRAKES))
     if asked.record:
         cut = length_mm(asked.cut_a), length_mm(asked.cut_b)
-        path, cautions = record_pattern(shop.folder, reading, asked.line, cut_mm=cut, tube=tube, bender=bender)
+        path, cautions = record_pattern(shop.folder, reading, asked.line, cut_mm=cut, taped_mm=length_mm(asked.taped) if asked.taped else None, tube=tube, bender=bender)
         print()
         for sentence in cautions:
             print(paragraph(sentence, first="! "))

@@ -103,6 +103,19 @@ def test_a_second_picture_of_a_line_is_refused_until_the_first_is_set_aside(fold
     assert len(read_pattern(read_shop(folder), "return").counted) == 9
 
 
+def test_a_tape_checks_the_picture(folder: Path, read: PatternReading) -> None:
+    """A millimetre off is a row of the pattern; ten are refused, and nothing is written; with a flare cut off the tape only checks."""
+    span, before = float(read.span.value), files_of(folder)
+    with pytest.raises(ValueError, match="they do not agree"):
+        record_pattern(folder, read, "return", taped_mm=span + 10, tube="cuni-3/16", bender="small")
+    assert files_of(folder) == before
+    record_pattern(folder, read, "return", taped_mm=round(span + 1), tube="cuni-3/16", bender="small")
+    last = read_pattern(read_shop(folder), "return").observations[-1]
+    assert isinstance(last, Distance) and (last.start, last.stop, last.mm) == ("A", "B", round(span + 1))
+    record_pattern(folder, read, "other", taped_mm=span, cut_mm=(12.0, 0.0), tube="cuni-3/16", bender="small")
+    assert len(read_pattern(read_shop(folder), "other").observations) == 9
+
+
 @pytest.mark.parametrize(
     ("line", "facts", "why"),
     [
@@ -175,6 +188,7 @@ def test_the_command_records_a_line_that_is_marked_out_by_it(folder: Path, capsy
         (["--record", "--end-a", "left"], "Which bender"),
         (["--record", "--end-a", "left", "--bender", "none"], "none"),
         (["--record", "--end-a", "left", "--bender", "small", "--wire", "3.5"], "was not read"),
+        (["--record", "--end-a", "left", "--bender", "small", "--taped", "210"], "they do not agree"),
         ([str(SCAN)], "2 scans are given"),
     ],
 )

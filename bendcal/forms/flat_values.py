@@ -18,14 +18,15 @@ __all__ = ["HINTS", "NAMES", "READ", "RECORD", "FlatValues"]
 
 NAMES = {
     "picture": "Picture", "kind": "Scan or photo", "tube": "Tube", "wire_mm": "Wire's diameter", "line_mm": "100 mm line", "end_a": "End A lies",
-    "line": "Line", "bender": "Bender", "cut_a_mm": "Cut off at A", "cut_b_mm": "Cut off at B",
+    "line": "Line", "bender": "Bender", "taped_mm": "End to end by tape", "cut_a_mm": "Cut off at A",
+    "cut_b_mm": "Cut off at B",
 }  # fmt: skip
 HINTS = {
     "picture": "its file: old-line.png", "kind": "scan", "tube": "to make the line of", "wire_mm": "blank: it is the tube", "line_mm": "photo only; blank: 100",
-    "end_a": "on which side", "line": "a new name", "bender": "its name", "cut_a_mm": "from cut to seat", "cut_b_mm": "from cut to seat",
+    "end_a": "on which side", "line": "a new name", "bender": "its name", "taped_mm": "straight; blank: not yet", "cut_a_mm": "from cut to seat", "cut_b_mm": "from cut to seat",
 }  # fmt: skip
-READ, RECORD = ("picture", "kind", "tube", "wire_mm", "line_mm", "end_a"), ("line", "bender", "cut_a_mm", "cut_b_mm")
-_WIRE, _LINE, _CUT = Column("wire_mm", "length", above=0), Column("line_mm", "length"), Column("cut_mm", "length", least=0)
+READ, RECORD = ("picture", "kind", "tube", "wire_mm", "line_mm", "end_a"), ("line", "bender", "taped_mm", "cut_a_mm", "cut_b_mm")
+_WIRE, _TAPED, _LINE, _CUT = Column("wire_mm", "length", above=0), Column("taped_mm", "length", above=0), Column("line_mm", "length"), Column("cut_mm", "length", least=0)
 
 
 @dataclass(frozen=True)
@@ -40,6 +41,7 @@ class FlatValues:
     end_a: str = ""
     line: str = ""
     bender: str = ""
+    taped_mm: str = ""
     cut_a_mm: str = ""
     cut_b_mm: str = ""
 
@@ -60,6 +62,7 @@ class FlatValues:
         told["kind"] = understood_name(self.kind or "scan", KINDS, "kind")
         told["tube"] = understood_name(self.tube, shop.tubes, "tube")
         told["wire_mm"] = understood(self.wire_mm, _WIRE)
+        told["taped_mm"] = understood(self.taped_mm, _TAPED)
         told["line_mm"] = understood(self.line_mm or "100", _LINE)
         told["end_a"] = understood_name(self.end_a, SIDES, "side")
         unfit = name_fault(tidy(self.line)) if tidy(self.line) else None
@@ -111,4 +114,5 @@ class FlatValues:
         """
         told = self.understood(shop)
         cut = told["cut_a_mm"].value, told["cut_b_mm"].value
-        return record_pattern(shop.folder, reading, told["line"].value, cut_mm=cut, tube=told["tube"].value, bender=told["bender"].value)
+        facts = {"tube": told["tube"].value, "bender": told["bender"].value}
+        return record_pattern(shop.folder, reading, told["line"].value, cut_mm=cut, taped_mm=told["taped_mm"].value, **facts)
