@@ -211,14 +211,14 @@ def _marks_for(shop: Shop, cal: Calibration, sheet: MarkSheet, half: HalfMade, c
 def _tried_again(shop: Shop, sheet: MarkSheet, made: tuple[int, ...]) -> tuple[MarkSheet, tuple[str, ...]]:
     """The sheet with what its order was tried against now, and a warning where a bend that is left does not clear it."""
     if len(made) == sheet.legs.bends:
-        return replace(sheet, order_told=(), order_fails=False), ()
+        return replace(sheet, order_told=(), order_fails=False, nuts_told=()), ()
     bodies = tuple(body for body in shop.bodies if body.bender == sheet.bender.bender)
     met = what_is_met(sheet, bodies, made=made)
     if met:
         warning = f"With the new marks the bends that are left do not clear what is in the way. {met} Look for another order (plan_bending), or start anew."
-        return replace(sheet, order_told=(warning,), order_fails=False), (warning,)
+        return replace(sheet, order_told=(warning,), order_fails=False, nuts_told=()), (warning,)
     clear = "clear the bender" if bodies else f"clear the tube itself; no body of bender {sheet.bender.bender} is measured (bender_bodies.csv)"
-    return replace(sheet, order_told=(f"With the new marks the bends that are left {clear}.",), order_fails=False), ()
+    return replace(sheet, order_told=(f"With the new marks the bends that are left {clear}.",), order_fails=False, nuts_told=()), ()
 
 
 def _beyond(end: str, miss_mm: float, askew_deg: float, apexes_mm: np.ndarray) -> tuple[str, ...]:

@@ -395,7 +395,7 @@ def test_nobody_is_kept_out_by_a_form(person: Person, page: str, forms: tuple[st
         expect(person.page.get_by_label("Finest division")).to_be_visible()
     main = person.page.locator(forms[-1])
     main.get_by_role("button", name=re.compile("^(Record|Add|Read)")).first.click()
-    expect(main.get_by_role("alert").or_(main.get_by_role("status")).first).to_be_visible()
+    expect(main.get_by_role("alert").or_(main.get_by_role("status")).first).to_be_visible(timeout=30_000)
     for theme in ("JupyterLab Dark", "JupyterLab Light"):
         person.theme(theme)
         for form in forms:

@@ -204,6 +204,8 @@ def test_nuts_of_which_the_size_is_not_told_are_said_not_to_be_reckoned_with() -
     floor = BenderBody("small", "floor", Solid("wall", (0, 0, -60), (0, 0, 0)))
     assert unknown_nuts(sheet)[0] in plan_bending(vague, CAL, sheet.line, bodies=(floor,)).notes
     assert unknown_nuts(mark_out(WITH_NUTS, CAL, sheet.line)) == ()
+    thin = mark_out(replace(WITH_NUTS, ends={"double": replace(DOUBLE, nut_flats_mm=4.0)}), CAL, sheet.line)
+    assert nuts_on(thin) == () and "it cannot be 4 mm across its flats" in unknown_nuts(thin)[0]
 
 
 def test_the_bender_needs_the_nuts_length_beside_what_it_holds() -> None:
@@ -228,7 +230,8 @@ def test_a_line_that_clears_without_its_nut_is_bent_before_that_goes_on() -> Non
     plans = plan_bending(WITH_NUTS, CAL, nutted, bodies=(SHELF,))
     assert plans.best.late == "A" and plans.best.nuts_told == ()
     assert plans.best.reasons[0] == "The nut of end A is put on after the bends, and its double flare made after that: on the tube it would be in their way."
-    assert plans.best.hindered[0] == "With bend 1 first and end A leading, bend 1 cannot be begun: the nut of end A already meets the shelf before the lever is moved."
+    assert plans.best.hindered[0] == "With the nut of end A on the tube no order was found."
+    assert plans.best.hindered[1] == "With bend 1 first and end A leading, bend 1 cannot be begun: the nut of end A already meets the shelf before the lever is moved."
     # End B is plain: with end A trimmed there is no nut on the tube at all.
     assert plans.notes == (
         "If end A may be the one that is trimmed (trim_at in lines.csv), end B can be finished while the tube is straight: Make bend 1 with end A leading.",

@@ -75,7 +75,7 @@ def nuts_on(sheet: MarkSheet) -> tuple[Nut, ...]:
     found = []
     for letter in finished_before(sheet):
         end = _end(sheet, letter)
-        if end.nut_corners_mm is not None and end.nut_length_mm is not None:
+        if end.nut_corners_mm is not None and end.nut_length_mm is not None and end.nut_flats_mm > sheet.tube.od_mm:
             seat = sheet.seat_a_mm if letter == "A" else sheet.cut_length_mm - sheet.seat_b_mm
             found.append(Nut(letter, end.nut_length_mm, end.nut_corners_mm, float(seat), _room_mm(sheet, letter)))
     return tuple(found)
@@ -87,13 +87,17 @@ def nutted(sheet: MarkSheet) -> str:
 
 
 def unknown_nuts(sheet: MarkSheet) -> tuple[str, ...]:
-    """A sentence for each nut that is on while the tube is bent and of which nobody has said how large it is."""
-    known = {nut.letter for nut in nuts_on(sheet)}
-    return tuple(
-        f"The nut of end {letter} is on the tube while it is bent, but how large it is stands nowhere (ends.csv, nut_flats_mm and nut_length_mm), so nothing "
-        "says whether it clears the bender."
-        for letter in finished_before(sheet) if letter not in known and sheet.legs.bends
-    )  # fmt: skip
+    """A sentence for each nut that is on while the tube is bent and of which nobody has said how large it is, or what cannot be."""
+    known, said = {nut.letter for nut in nuts_on(sheet)}, []
+    for letter in finished_before(sheet) if sheet.legs.bends else "":
+        flats = _end(sheet, letter).nut_flats_mm
+        if letter in known:
+            continue
+        how = "how large it is stands nowhere (ends.csv, nut_flats_mm and nut_length_mm)"
+        if flats is not None and flats <= sheet.tube.od_mm:
+            how = f"it cannot be {flats:g} mm across its flats (ends.csv, nut_flats_mm), for the tube has {sheet.tube.od_mm:g} mm"
+        said.append(f"The nut of end {letter} is on the tube while it is bent, but {how}, so nothing says whether it clears the bender.")
+    return tuple(said)
 
 
 def bender_takes_mm(sheet: MarkSheet, letter: str, *, held: bool) -> tuple[float, float]:

@@ -100,7 +100,7 @@ def plan_bending(
         later, blocked_then = _tried(replace(sheet, late=waits), bodies, keep_mm, most_trials)
         if later.best is not None:
             other = other_end_first(line, _planner(shop, cal, keep_mm), bodies) if mend else ""
-            ranked = tuple(replace(one, hindered=plans.why_not) for one in later.ranked)
+            ranked = tuple(replace(one, hindered=(f"With the nut of end {waits} on the tube no order was found.", *plans.why_not)) for one in later.ranked)
             return replace(later, ranked=ranked, notes=(*later.notes, *filter(None, [other])))
         left_off = f"This is without the nut of end {waits}, which could be put on after the bends; on the tube it would only be more in the way."
         plans, blocked = replace(later, notes=(*later.notes, left_off)), blocked_then
