@@ -143,7 +143,8 @@ def along_last_leg_mm(covariance_mm2: np.ndarray, legs: Legs, *, free_end: str =
     covariance_mm2 : (3, 3) from :func:`end_covariance_mm2` for the same legs and end
     """
     along = _last_leg(legs, free_end)
-    return sqrt(float(along @ covariance_mm2 @ along))
+    # Rounding can leave what is nothing a hair below it: the end then falls square to its leg.
+    return sqrt(max(float(along @ covariance_mm2 @ along), 0.0))
 
 
 def trim_for_mm(u_mm: float, *ends_u_mm: float, chance: float = 0.95) -> float:

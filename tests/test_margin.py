@@ -159,3 +159,11 @@ def test_trim_is_rounded_up_to_whole_millimetres() -> None:
     assert trim_for_mm(2.0, chance=0.5) == 0.0
     assert trim_for_mm(0.0, chance=0.999) == 0.0
     assert type(trim_for_mm(1.0)) is float
+
+
+def test_an_end_that_cannot_move_along_its_leg_is_certain_and_no_error() -> None:
+    """A covariance of which rounding leaves a hair less than nothing along the last leg: 0, not a domain error."""
+    legs = Legs([100, 100], [90], [0])
+    along = nodes_from_legs(legs)[-1] - nodes_from_legs(legs)[-2]
+    along = along / np.linalg.norm(along)
+    assert along_last_leg_mm(-1e-18 * np.outer(along, along), legs) == 0.0

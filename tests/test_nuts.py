@@ -13,6 +13,7 @@ from bendcal.ends import End
 from bendcal.feasible.nut_places import GRIP, STEP_MM, NutPlaces
 from bendcal.feasible.nuts import Nut, finished_before, may_wait, nuts_on, places_told, unknown_nuts
 from bendcal.feasible.planning import KEEP_MM, plan_bending
+from bendcal.feasible.orders import trials_of
 from bendcal.feasible.rules import feeds_allowed
 from bendcal.feasible.scenes import scene_of
 from bendcal.feasible.stroke import Half, Workpiece, nut_reach_mm, workpiece_of
@@ -24,7 +25,7 @@ from bendcal.order import order_of_work
 from bendcal.plan_report import plan_table
 from bendcal.planned import mark_out_planned
 from bendcal.solids import Solid
-from tests.dense import half_points, placed, random_bodies, random_piece
+from tests.dense import all_orders, body_clearance_mm, half_points, placed, random_bodies, random_piece, self_clearance_mm
 from tests.test_feasible import CAL, SHOP
 from tests.test_sweep import RADIUS, TUBE, body, one_bend
 
@@ -183,6 +184,40 @@ def test_no_place_that_is_passed_over_would_have_served(seed: int) -> None:
             assert (one.clear.low_mm >= KEEP_MM) == serves.any()
         if one.clear.low_mm >= KEEP_MM:
             assert close.value[every.index(one.back_mm)] >= KEEP_MM - 0.01
+
+
+@pytest.mark.parametrize("seed", [3, 5, 8])
+def test_the_plan_is_that_of_all_orders_stepped_through_with_the_nut(seed: int) -> None:
+    """Two bends, 8 orders, each trial stepped through with the nut at every place: a way for both or for none, and its places among those that serve."""
+    rng = np.random.default_rng(seed)
+    # No room for the tool behind a finished bend: the flare cannot wait, so that nut or no way it is.
+    shop = replace(WITH_NUTS, ends={"double": replace(DOUBLE, straight_mm=400.0, nut_mm=16.0)})
+    line = a_line(rng.uniform(70, 130, 3), rng.uniform(40, 110, 2), np.append(0, rng.uniform(-180, 180, 1)), end_a="double")
+    bodies = random_bodies(rng, 4)
+    piece = workpiece_of(mark_out(shop, CAL, line))
+    clear: dict[tuple, dict[float, float]] = {}
+    for made in range(4):
+        for bend in range(2):
+            for feed in "AB" if not made >> bend & 1 else "":
+                halves = halves_of(Trial(bend, feed, made), 2)
+                tube = min(
+                    *(body_clearance_mm(piece, bend, feed, made, held, bodies, 10.0, steps=60, step_mm=2.0, beside_mm=KEEP_MM) for held in (True, False)),
+                    self_clearance_mm(piece, bend, feed, made, steps=25, step_mm=4.0),
+                )  # fmt: skip
+                half = next(one for one in halves if one.to_a)
+                reach = nut_reach_mm(piece, half)
+                clear[bend, feed, made] = {back: min(tube, stepped(piece, half, back, bodies, 60)) for back in ([*np.arange(0, reach, 10.0), reach] if reach >= 0 else [])}
+    ways = [
+        (order, feed) for order, feed in all_orders(2)
+        if all(any(value >= KEEP_MM for value in clear[tuple(trial)].values()) for trial in trials_of(order, feed))
+    ]  # fmt: skip
+    best = plan_bending(shop, CAL, line, bodies=bodies, mend=False).best
+    assert (best is not None) == bool(ways)
+    if best is not None:
+        row = trials_of([bend - 1 for bend in best.order], [step.feed for step in best.steps])
+        for trial, step in zip(row, best.steps, strict=True):
+            places = clear[tuple(trial)]
+            assert places[min(places, key=lambda back: abs(back - step.nuts_back_mm["A"]))] >= KEEP_MM - 0.4
 
 
 # --- what a plan makes of them -----------------------------------------------------------------------
