@@ -1,5 +1,6 @@
 """The quiet JupyterLab: what it is started with, its settings, and pages for a shop of one's own."""
 
+import asyncio
 import json
 import os
 import re
@@ -14,6 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from tornado.websocket import websocket_connect
 
 import bendcal
 from bendcal.lab import LABCONFIG, first_names, lab_words, notebooks_folder, own_notebooks, with_names
@@ -227,3 +229,29 @@ def test_a_person_runs_the_pages_in_a_browser(lab: Lab, chromium: str) -> None:
             assert shown.count() >= 1
             page.close()
         browser.close()
+
+
+def test_a_large_picture_arrives_at_a_form(lab: Lab) -> None:
+    """A message of 12 MB, as a chosen file makes one, reaches a kernel of the kit's own JupyterLab; without its settings 10 MB are the most."""
+    kernel = json.loads(lab.get("/api/kernels", method="POST"))["id"]
+    head = {"msg_id": "large", "username": "", "session": "large", "msg_type": "execute_request", "version": "5.3", "date": "2025-01-01T00:00:00Z"}
+    code = f"length = len('{'x' * 12_000_000}')"
+    asked = {"code": code, "silent": False, "store_history": False, "user_expressions": {"length": "length"}, "allow_stdin": False, "stop_on_error": True}
+
+    async def answered() -> dict:
+        line = await websocket_connect(f"{lab.address.replace('http', 'ws', 1)}/api/kernels/{kernel}/channels?token={lab.token}", max_message_size=10**9)
+        await line.write_message(json.dumps({"header": head, "parent_header": {}, "metadata": {}, "content": asked, "channel": "shell", "buffers": []}))
+        while True:
+            told = await asyncio.wait_for(line.read_message(), 60)
+            assert told is not None, "the server hung up"
+            told = json.loads(told)
+            if told["channel"] == "shell" and told["header"]["msg_type"] == "execute_reply":
+                break
+        line.close()
+        while await line.read_message() is not None:
+            pass
+        return told["content"]
+
+    content = asyncio.run(answered())
+    assert content["user_expressions"]["length"]["data"]["text/plain"] == "12000000"
+    lab.get(f"/api/kernels/{kernel}", method="DELETE")

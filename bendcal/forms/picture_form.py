@@ -21,7 +21,10 @@ from bendcal.forms.telling import clock
 
 __all__ = ["PictureForm"]
 
-_FILE = "Put the picture into the shop folder and write its name, or choose it here; one of more than 8 MB may not arrive that way."
+_FILE = (
+    "Put the picture into the shop folder and write its name, or choose it here. Where JupyterLab was not started by bendcal, one of more than 8 MB "
+    "does not arrive that way, and nothing says so: write its path into the box instead."
+)
 SAMPLE_STAYS = "This is the shipped sample, and it stays as it is. Begin a shop of your own on the start page, and record there."
 _WIDEST = 760  # pixels of the page
 
