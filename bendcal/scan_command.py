@@ -41,7 +41,7 @@ def add_scan_command(jobs, shop: Callable[[str], Shop]) -> None:
     scan.add_argument("--end-a", choices=("left", "right", "top", "bottom"), help="on which side end A lies; left out: the end of the leg with the mark")
     scan.add_argument("--sensor", choices=("cis", "ccd", "unknown"), default="cis", help="the scanner's kind: cis (flat, fed by its cable; if left out), ccd (tall, with its own supply)")
     scan.add_argument("--photo", action="store_true", help="the pictures are photos of the reference page, not scans; photos of several numbered pages on one table are joined")
-    scan.add_argument("--line", metavar="MM", nargs="+", default=["100"], help="with --photo: what the page's 100 mm line measures (100 if left out); one number for all pages, or one for each in the order of their numbers")
+    scan.add_argument("--line", metavar="MM", nargs="+", help="what the 100 mm line of the reference page measures by a rule (photos: 100 if left out; one number for all pages, or one for each in the order of their numbers), the page being photographed, or lying on the glass beside the pieces")
     scan.add_argument("--record", action="store_true", help="append what was read to offcuts.csv; needs --dial and --length")
     scan.add_argument("--bender", metavar="B", help="the bender's name in benders.csv; needed if there are several")
     scan.add_argument("--dial", nargs="+", metavar="DEG", help="what each piece was bent to on the dial, from left to right")
@@ -69,9 +69,12 @@ def _scan(asked: argparse.Namespace, shop: Shop) -> None:
 
     od_mm = shop.tubes[tube].od_mm
     if asked.photo:
-        pictures = read_photos(asked.image, od_mm=od_mm, end_a=asked.end_a, line_mm=[length_mm(line) for line in asked.line])
+        pictures = read_photos(asked.image, od_mm=od_mm, end_a=asked.end_a, line_mm=[length_mm(line) for line in asked.line or ("100",)])
     else:
-        pictures = (read_scan(image, od_mm=od_mm, dpi=asked.dpi, end_a=asked.end_a, sensor=asked.sensor) for image in asked.image)
+        if len(asked.line or ()) > 1:
+            raise ValueError("--line takes one number for scans: what the 100 mm line of the page on the glass measures.")
+        line = length_mm(asked.line[0]) if asked.line else None
+        pictures = (read_scan(image, od_mm=od_mm, dpi=asked.dpi, end_a=asked.end_a, sensor=asked.sensor, line_mm=line) for image in asked.image)
     if asked.record and len(asked.image if not asked.photo else pictures) > 1:
         raise ValueError("--record takes one picture at a time, or photos of one table, so that --dial and --length belong to its pieces.")
     for readings in pictures:

@@ -22,7 +22,7 @@ NAMES = {
     "piece": "Piece", "bender": "Bender", "length_mm": "Straight length", "dial_deg": "Dial", "mark_mm": "Mark",
 }  # fmt: skip
 HINTS = {
-    "picture": "its file, such as scan.png; photos of one table: a.jpg; b.jpg", "kind": "scan", "tube": "its name", "line_mm": "photo only; blank: 100",
+    "picture": "its file, such as scan.png; photos of one table: a.jpg; b.jpg", "kind": "scan", "tube": "its name", "line_mm": "of the reference page, by a rule",
     "end_a": "blank: by the mark", "piece": "its number in the picture", "bender": "its name", "length_mm": "before the bend",
     "dial_deg": "at the end of the stroke", "mark_mm": "blank: as it is seen",
 }  # fmt: skip
@@ -100,7 +100,8 @@ class ScanValues:
         if told["kind"].value == "photo":
             read = read_photos(files, **how, line_mm=told["line_mm"].value)
         else:
-            read = tuple(read_scan(file, **how) for file in files[:2])
+            line = told["line_mm"].value if tidy(self.line_mm) else None
+            read = tuple(read_scan(file, **how, line_mm=line) for file in files[:2])
         if len(read) > 1:
             raise ValueError("Several pictures are read together only where they are photos of one table with several numbered pages. Read them one by one.")
         return read[0]

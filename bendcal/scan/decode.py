@@ -43,6 +43,7 @@ class Scan:
     pixel_mm : (across, down) size of one of these pixels [mm]
     dpi : what the scan was made with, before any averaging down (across, down)
     blank : (height, width) where it shows no plain paper, and nothing can be told; None where it shows paper all over
+    notes : what was found about its scale
     """
 
     name: str
@@ -50,6 +51,7 @@ class Scan:
     pixel_mm: tuple[float, float]
     dpi: tuple[float, float]
     blank: np.ndarray | None = None
+    notes: tuple[str, ...] = ()
 
 
 def open_scan(path: str | os.PathLike[str], *, dpi: float | tuple[float, float] | None = None) -> Scan:

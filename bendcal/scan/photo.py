@@ -12,7 +12,7 @@ from bendcal.fiducials import ReferencePage
 from bendcal.scan.camera import Camera, fit_camera
 from bendcal.scan.decode import NotAScan, Scan, open_photo
 from bendcal.scan.heights import View, instead
-from bendcal.scan.reading import ScanReadings, check_told, readings_on
+from bendcal.scan.reading import ScanReadings, check_line, check_told, readings_on
 from bendcal.scan.sighting import PageNotFound, find_page, image_library
 
 __all__ = ["LEAST_PX", "MOST_TILT_DEG", "PRINT_U", "LaidPage", "check_line", "laid_page", "read_photo"]
@@ -22,7 +22,6 @@ _INSET_MM = 1.2  # inside of the frame's line
 _COARSEST, _FINEST = 5.0, 16.0  # pixels a millimetre: 1500 across a page are 7
 MOST_TILT_DEG = 30.0
 LEAST_PX = 20.0  # across the tube
-_LEAST_LINE, _MOST_LINE = 85.0, 115.0
 
 
 def read_photo(path: str | os.PathLike[str], *, od_mm: float, end_a: str | None = None, line_mm: float = 100.0, print_u: float = PRINT_U) -> ScanReadings:
@@ -90,21 +89,6 @@ def laid_page(path: str | os.PathLike[str], *, od_mm: float, line_mm: float = 10
     if od_mm / max(scan.pixel_mm) < LEAST_PX:
         raise NotAScan(f'"{name}": the tube is only {od_mm / max(scan.pixel_mm):.0f} pixels wide; at least {LEAST_PX:.0f} are needed. Go nearer, so that the page fills the picture.')
     return LaidPage(scan, _view(camera, start), (print_u, print_u), (_lens(camera, rgb.shape[1::-1]),))
-
-
-def check_line(line_mm: float) -> None:
-    """Whether a 100 mm line can measure that.
-
-    Parameters
-    ----------
-    line_mm : what it measures [mm]
-
-    Raises
-    ------
-    ValueError : where it cannot
-    """
-    if not _LEAST_LINE <= line_mm <= _MOST_LINE:
-        raise ValueError(f"The page's 100 mm line is said to measure {line_mm:g} mm; from {_LEAST_LINE:g} to {_MOST_LINE:g} can be. Measure it once more.")
 
 
 def _from_above(name: str, rgb: np.ndarray, camera: Camera, page: ReferencePage, scale: float) -> tuple[Scan, np.ndarray]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import isfinite
 
 from bendcal.scan.backdrop import Unlike, unlike_backdrop
@@ -18,12 +18,14 @@ from bendcal.scan.heights import View
 from bendcal.scan.one_piece import is_bent, read_piece
 from bendcal.scan.overlay import overlay_png
 from bendcal.scan.piece import SIDES, ScanReading
+from bendcal.scan.printed_scale import checked_scale
 from bendcal.scan.scanner import SCALE_U, scale_of
 from bendcal.scan.separate import SHORTEST, Found, find_pieces
 
-__all__ = ["ScanReadings", "check_told", "laid_scan", "read_scan", "readings_on", "things_on"]
+__all__ = ["ScanReadings", "check_line", "check_told", "laid_scan", "read_scan", "readings_on", "things_on"]
 
 _PLAIN = 0.35  # at least so much of a picture is backdrop
+_LEAST_LINE, _MOST_LINE = 85.0, 115.0
 _NOISIEST = 0.06
 
 
@@ -93,12 +95,15 @@ def read_scan(
     end_a: str | None = None,
     sensor: str = "cis",
     scale_u: float = SCALE_U,
+    line_mm: float | None = None,
 ) -> ScanReadings:
     """Read every offcut on a flatbed scan.
 
     End A is the end on the side that `end_a` names, for every piece on the scan; without it, the end of the leg
     that carries the one pen mark (marks are set before the bend). Where nothing tells, the leg on the left (or the
     top, where both ends are as far left) is given as leg A, and :meth:`ScanReading.as_offcut` asks.
+
+    A reference page that lies on the glass beside the pieces, or a strip of it with at least two marks, checks the scale (`printed_scale`).
 
     Parameters
     ----------
@@ -108,6 +113,7 @@ def read_scan(
     end_a : ``"left"``, ``"right"``, ``"top"``, ``"bottom"`` or None
     sensor : ``"cis"`` (flat scanner, powered through its cable), ``"ccd"`` (lens across the picture) or ``"unknown"``
     scale_u : standard uncertainty of the dpi, as a share, in each direction
+    line_mm : what the 100 mm line of a reference page on the glass measures by a rule [mm], or None
 
     Returns
     -------
@@ -115,36 +121,41 @@ def read_scan(
 
     Raises
     ------
-    NotAScan : where the file cannot be measured on at all
+    NotAScan : where the file cannot be measured on at all, or a reference page on the glass speaks against its dpi
     ValueError : for a diameter, side or sensor that cannot be
     """
     check_told(od_mm, end_a)
-    scan, u = laid_scan(path, od_mm=od_mm, dpi=dpi, sensor=sensor, scale_u=scale_u)
-    return readings_on(scan, od_mm=od_mm, end_a=end_a, scale_u=u)
+    scan, u = laid_scan(path, od_mm=od_mm, dpi=dpi, sensor=sensor, scale_u=scale_u, line_mm=line_mm)
+    return readings_on(scan, od_mm=od_mm, end_a=end_a, scale_u=u, notes=scan.notes)
 
 
 def laid_scan(
-    path: str | os.PathLike[str], *, od_mm: float, dpi: float | tuple[float, float] | None = None, sensor: str = "cis", scale_u: float = SCALE_U
+    path: str | os.PathLike[str], *, od_mm: float, dpi: float | tuple[float, float] | None = None, sensor: str = "cis", scale_u: float = SCALE_U,
+    line_mm: float | None = None,
 ) -> tuple[Scan, tuple[float, float]]:  # fmt: skip
     """A scan in the plane of its tube's middle, and the standard uncertainty of its scale (across, down), as a share.
 
     Parameters
     ----------
-    path, od_mm, dpi, sensor, scale_u : as for :func:`read_scan`
+    path, od_mm, dpi, sensor, scale_u, line_mm : as for :func:`read_scan`
 
     Raises
     ------
     NotAScan : where the file cannot be measured on at all
     ValueError : for a sensor or uncertainty that cannot be
     """
-    factor, u = scale_of(sensor, od_mm, scale_u=scale_u)
-    scan = open_scan(path, dpi=dpi)
+    scale_of(sensor, od_mm, scale_u=scale_u)
+    if line_mm is not None:
+        check_line(line_mm)
+    scan, on_glass = checked_scale(open_scan(path, dpi=dpi), scale_u=scale_u, line_mm=line_mm)
+    both = [scale_of(sensor, od_mm, scale_u=each) for each in on_glass]
+    factor, u = both[0][0], (both[0][1][0], both[1][1][1])
     pixel = (scan.pixel_mm[0] * factor[0], scan.pixel_mm[1] * factor[1])
     if od_mm / max(pixel) < 12:
         raise NotAScan(
             f'"{scan.name}": a tube of {od_mm:g} mm is only {od_mm / max(pixel):.0f} pixels wide; at least 12 are needed. Scan at {300 if min(scan.dpi) < 290 else 600} dpi.'
         )
-    return Scan(scan.name, scan.rgb, pixel, scan.dpi), u
+    return replace(scan, pixel_mm=pixel), u
 
 
 def readings_on(scan: Scan, *, od_mm: float, end_a: str | None, scale_u: tuple[float, float], view: View | None = None, notes: tuple[str, ...] = ()) -> ScanReadings:
@@ -203,3 +214,18 @@ def check_told(od_mm: float, end_a: str | None) -> None:
         raise ValueError(f"The tube's outside diameter is {od_mm!r} mm; from 1 to 60 mm are read from a scan.")
     if end_a is not None and end_a not in SIDES:
         raise ValueError(f"end_a is {end_a!r}; it must be one of {', '.join(SIDES)}, or None.")
+
+
+def check_line(line_mm: float) -> None:
+    """Whether a 100 mm line can measure that.
+
+    Parameters
+    ----------
+    line_mm : what it measures [mm]
+
+    Raises
+    ------
+    ValueError : where it cannot
+    """
+    if not _LEAST_LINE <= line_mm <= _MOST_LINE:
+        raise ValueError(f"The page's 100 mm line is said to measure {line_mm:g} mm; from {_LEAST_LINE:g} to {_MOST_LINE:g} can be. Measure it once more.")

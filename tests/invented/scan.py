@@ -133,13 +133,18 @@ class Scanner:
     extra: dict = field(default_factory=dict)
 
 
-def scan_of(pieces, scanner: Scanner, size_mm: tuple[float, float], rng: np.random.Generator, *, fine: int = 2) -> np.ndarray:
-    """The scan as (height, width, 3) bytes."""
+def scan_of(pieces, scanner: Scanner, size_mm: tuple[float, float], rng: np.random.Generator, *, fine: int = 2, printed=None) -> np.ndarray:
+    """The scan as (height, width, 3) bytes; `printed`: a printed page on the glass, as (rows, columns) from 0 to 1, its pixels a millimetre, where its corner lies [mm], and how far it is turned [deg]."""
     px = 25.4 / scanner.dpi / fine
     width, height = (int(round(v / px / fine)) * fine for v in size_mm)
     ys, xs = np.mgrid[0:height, 0:width]
     light = 1 - scanner.uneven * (xs / width + 0.5 * (ys / height) ** 2)
     picture = np.array(BACKDROPS[scanner.backdrop])[None, None] * light[:, :, None]
+    if printed is not None:
+        page, per_mm, (left, top), turned = printed
+        u, v = (xs + 0.5) * px / scanner.scale[0] - left, (ys + 0.5) * px / scanner.scale[1] - top
+        c, s = np.cos(np.radians(turned)), np.sin(np.radians(turned))
+        picture = picture * ndimage.map_coordinates(page, [(c * v - s * u) * per_mm - 0.5, (c * u + s * v) * per_mm - 0.5], order=1, mode="constant", cval=1.0)[:, :, None]
     blurs = []
     for piece in pieces:
         picture, lifted = _laid(picture, piece, scanner, px)
