@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image
 
-from bendcal.scan.decode import MOST_BYTES, NotAScan, open_scan
+from bendcal.scan.decode import MOST_BYTES, NotAScan, open_photo, open_scan
 
 GREY = np.full((60, 80, 3), 200, np.uint8)
 
@@ -115,6 +115,64 @@ def test_transparency_palette_and_grey_become_colours(tmp_path: Path) -> None:
     Image.fromarray(GREY).convert("P").save(tmp_path / "b.png", dpi=(300, 300))
     assert open_scan(tmp_path / "b.png").rgb[0, 0] == pytest.approx(200 / 255, abs=0.03)
     assert open_scan(saved(tmp_path / "c.png", GREY[:, :, 0])).rgb[5, 5] == pytest.approx(200 / 255)
+
+
+def test_colours_for_print_and_a_clear_shade_of_a_palette(tmp_path: Path) -> None:
+    """CMYK as TIFF and JPEG, a GIF-like palette with one clear shade: each becomes RGB as other programs show it."""
+    ink = np.zeros((20, 20, 4), np.uint8)
+    ink[:, :10, 3] = 255  # black on the left, bare paper on the right
+    for ending, options in (("tif", {}), ("jpg", {"quality": 95})):
+        Image.fromarray(ink, "CMYK").save(tmp_path / f"a.{ending}", dpi=(300, 300), **options)
+        rgb = open_scan(tmp_path / f"a.{ending}").rgb
+        assert rgb[10, 4] == pytest.approx(0, abs=0.15) and rgb[10, 15] == pytest.approx(1, abs=0.05)
+    shades = Image.fromarray(np.tile(np.arange(2, dtype=np.uint8), (20, 10)), "P")
+    shades.putpalette([200, 0, 0, 10, 10, 10])
+    shades.save(tmp_path / "b.png", dpi=(300, 300), transparency=0)
+    rgb = open_scan(tmp_path / "b.png").rgb
+    assert rgb[5, 0] == pytest.approx(1) and rgb[5, 1] == pytest.approx(10 / 255)
+
+
+def test_sixteen_bits_are_scaled_and_not_cut(tmp_path: Path) -> None:
+    """A 16-bit TIFF: 51400 of 65535 is 0.784, as 200 of 255 is."""
+    Image.fromarray(np.full((20, 20), 51400, np.uint16)).save(tmp_path / "a.tif", dpi=(300, 300))
+    assert open_scan(tmp_path / "a.tif").rgb[3, 3] == pytest.approx(200 / 255, abs=1e-3)
+
+
+@pytest.mark.parametrize(("turned", "corner"), [(1, (0, 0)), (3, (-1, -1)), (6, (0, -1)), (8, (-1, 0))])
+def test_pictures_are_turned_upright_as_the_camera_says(tmp_path: Path, turned: int, corner: tuple[int, int]) -> None:
+    """A dark spot in the stored picture's first corner lies where orientation 1, 3, 6 or 8 of Exif has it, in photos and in scans, whose dpi turn with it."""
+    pixels = np.full((60, 80, 3), 200, np.uint8)
+    pixels[:16, :16] = 10
+    exif = Image.Exif()
+    exif[0x0112] = turned
+    Image.fromarray(pixels).save(tmp_path / "a.jpg", dpi=(200, 300), exif=exif, quality=95)
+    photo, film = open_photo(tmp_path / "a.jpg")
+    scan = open_scan(tmp_path / "a.jpg")
+    sides = turned in (6, 8)
+    assert photo.shape[:2] == scan.rgb.shape[:2] == ((80, 60) if sides else (60, 80)) and film is None
+    assert photo[corner][0] < 60 and scan.rgb[corner][0] < 0.25
+    assert scan.dpi == pytest.approx((300, 200) if sides else (200, 300))
+
+
+@pytest.mark.parametrize("ending", ["webp", "png"])
+def test_pictures_that_move_are_refused(tmp_path: Path, ending: str) -> None:
+    """Two pictures in one file: nobody knows which is meant, in a scan or a photo."""
+    frames = [Image.fromarray(GREY), Image.fromarray(GREY // 2)]
+    frames[0].save(tmp_path / f"a.{ending}", save_all=True, append_images=frames[1:], duration=100)
+    for opened in (open_photo, lambda path: open_scan(path, dpi=300)):
+        with pytest.raises(NotAScan, match="2 pages or pictures"):
+            opened(tmp_path / f"a.{ending}")
+
+
+def test_a_wrong_ending_does_no_harm(tmp_path: Path) -> None:
+    """What a file is, its first bytes say: a JPEG called .png is read, a GIF or an SVG called .png is not."""
+    Image.fromarray(GREY).save(tmp_path / "a.png", "JPEG", dpi=(300, 300))
+    assert open_scan(tmp_path / "a.png").rgb.shape == (60, 80, 3)
+    Image.fromarray(GREY).save(tmp_path / "b.png", "GIF")
+    (tmp_path / "c.png").write_text("<svg xmlns='http://www.w3.org/2000/svg'/>")
+    for name in ("b.png", "c.png"):
+        with pytest.raises(NotAScan, match="no picture of a kind"):
+            open_scan(tmp_path / name, dpi=300)
 
 
 @pytest.fixture(scope="module")

@@ -101,6 +101,8 @@ def open_photo(path: str | os.PathLike[str]) -> tuple[np.ndarray, float | None]:
         with Image.open(file, formats=FORMATS) as picture:
             if picture.width * picture.height > MOST_PIXELS:
                 raise NotAScan(_too_many(name))
+            if getattr(picture, "n_frames", 1) > 1 and picture.format != "MPO":  # phones keep a small copy in the same file
+                raise NotAScan(f"{name} holds {picture.n_frames} pages or pictures. Save the one with the offcuts by itself.")
             picture.load()
             told = picture.getexif().get_ifd(0x8769).get(41989)  # FocalLengthIn35mmFilm of Exif 2.32
             film = float(told) if isinstance(told, (int, float)) and 10 <= told <= 300 else None

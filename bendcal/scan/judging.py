@@ -43,8 +43,8 @@ def against_edges(edges: Edges, shape: Shape, ends: tuple[float, float], od_mm: 
     lost = np.isnan(edges.at_mm[:, :, 0])
     if any(lost[:, edges.zone == z].mean(axis=1).max() > _LOST for z in (LEG_1, LEG_2, ARC) if (edges.zone == z).any()):
         said.append(
-            "Long parts of its edges cannot be told from the backdrop (glare, a shadow, or a tube as light as the paper). "
-            f"Lay paper of another shade over it and {_AGAIN}."
+            "Long parts of its edges cannot be told from the backdrop (glare, a shadow, or a tube as light or as dark as the paper). "
+            f"Lay paper of another shade over it, white for a dull or dark tube, grey or coloured for a bright one, and {_AGAIN}; on black paper a tube's own dark side is lost."
         )
     if min(ends) - shape.setback_mm < 1.5 * od_mm:
         said.append("A straight leg is shorter than one and a half diameters, too short to tell its direction. Measure this piece by hand.")
