@@ -6,7 +6,7 @@ printed A4 page as in photo.py. The renderer (tests/invented) shares no code wit
 distance from end to end, and where end B comes to lie when the reading has gone through rows of a pattern, each row by itself. Then
 spoilt pictures: each must be refused, or hold the truth.
 
-    python tests/benchmarks/flat_pattern.py [scans, 160] [first seed, 0] [spoilt scans of each kind, 16] [photos, 0] [spoilt photos of each kind, 0]
+    python tests/benchmarks/flat_pattern.py [scans, 160] [first seed, 0] [spoilt scans of each kind, 16] [photos, 0] [most minutes, 600]
 """
 
 from __future__ import annotations
@@ -213,20 +213,24 @@ def spoil(rng: np.random.Generator, how: str) -> Case:
 def main() -> None:
     """Print the tables."""
     told = [int(a) for a in sys.argv[1:6]]
-    scans, seed, spoilt, photos, spoilt_photos = told + [160, 0, 16, 0, 0][len(told) :]
+    scans, seed, spoilt, photos, minutes = told + [160, 0, 16, 0, 600][len(told) :]
+    until = time.monotonic() + 60 * minutes
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         if scans:
-            _careful(folder, scans, seed)
+            _careful(folder, scans, seed, until)
         if spoilt:
             _all_spoilt(folder, spoilt, seed)
         if photos:
-            _photographed(folder, photos, seed)
+            _photographed(folder, photos, seed, until)
 
 
-def _careful(folder: Path, scans: int, seed: int) -> None:
+def _careful(folder: Path, scans: int, seed: int, until: float) -> None:
     rows, refused, wrong, seconds = [], [], [], []
     for k in range(seed, seed + scans):
+        if time.monotonic() > until:
+            scans = k - seed
+            break
         rng = np.random.default_rng([17, k])
         case = draw_line(rng)
         path = render(case, folder, rng)
@@ -294,10 +298,13 @@ def _all_spoilt(folder: Path, count: int, seed: int) -> None:
     print(f"{'together':>34}{total[0]:>5}{total[1]:>5}{total[2]:>5}  {100 * np.mean(within) if within else float('nan'):.1f} %; {merged} read with other bends than there are, and judged by the distance of their ends")
 
 
-def _photographed(folder: Path, photos: int, seed: int) -> None:
+def _photographed(folder: Path, photos: int, seed: int, until: float) -> None:
     rows, refused, wrong = [], [], []
     page = drawn_page(folder)
     for k in range(seed, seed + photos):
+        if time.monotonic() > until:
+            photos = k - seed
+            break
         rng = np.random.default_rng([19, k])
         line, camera = photographed(rng)
         path = photograph([line], camera, stretched(page, *(1 + 0.002 * rng.normal(size=2))), folder / "photo.jpg", rng)
