@@ -144,12 +144,12 @@ def test_where_nothing_tells_end_a_no_measurements_are_made(picture: Path) -> No
 
 
 def test_one_bend_is_read_as_an_offcut_is(tmp_path: Path) -> None:
-    """A line of one bend gives what read_scan gives, within a hundredth."""
+    """A line of one bend gives what read_scan gives, within a hundredth, and is no surer of it: an offcut's fit weighs what its edges share."""
     line = ScannedLine(legs_mm=(40.0, 45.0), turns_deg=(60.0,), radii_mm=(15.0,), turned_deg=10.0)
     path = scanned(tmp_path / "one.png", line)
     flat, piece = read_flat_scan(path, od_mm=4.76, end_a="left"), read_scan(path, od_mm=4.76, end_a="left").only
     assert flat.angle.value[0] == pytest.approx(piece.angle.value, abs=0.01) and flat.leg.value == pytest.approx([piece.leg_a.value, piece.leg_b.value], abs=0.01)
-    assert flat.angle.u[0] == pytest.approx(piece.angle.u, rel=0.2) and flat.radius.value[0] == pytest.approx(piece.radius.value, abs=0.05)
+    assert 0.8 * piece.angle.u < flat.angle.u[0] < 2.5 * piece.angle.u and flat.radius.value[0] == pytest.approx(piece.radius.value, abs=0.05)
 
 
 def test_a_wire_is_read_by_its_own_diameter(tmp_path: Path) -> None:

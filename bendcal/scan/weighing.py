@@ -18,8 +18,9 @@ from bendcal.scan.uncertainty import ARC_OF_OD, FADED_ARC, FLATTENED, FLATTENED_
 __all__ = ["Weighed", "corrected", "covariance", "weighed"]
 
 _ARC_WAVES = 4  # of an arc's own: as a whole, from one end to the other, and in its middle
-#: Over so many diameters curvature may set in, which moves the arc inwards as flattening does, by (that)²/24R (derived; the length is an assumption).
-_EASED = 0.5
+#: Curvature sets in over nothing to so many diameters (an assumption), which moves the arc inwards as flattening does, by (that)²/24R
+#: (derived): evenly spread, a third of the most, with 0.298 of it as the standard deviation.
+_EASED, _EASED_MEAN, _EASED_U = 0.5, 1 / 3, 0.298
 _BOW_MM = 0.05  # of a leg that is taken for straight (an assumption)
 #: How much wider one leg may be seen than the other, of a pixel and of the diameter: it has nothing to do with its direction.
 _WIDER_PX, _WIDER = 0.1, 0.003
@@ -66,7 +67,7 @@ def weighed(
     unknown = np.hstack([fitted.jacobian, np.vstack([-shared, np.zeros((BELIEFS, shared.shape[1]))])])
     believed = np.diag(np.append(np.zeros(numbers), np.ones(shared.shape[1])))
     set_in, lost = _flattened(fitted, along_mm, od_mm), fitted.shape.half_mm - fitted.shape.half_arc_mm
-    known = set_in * 2 * FLATTENED * max(0.0, lost) + side * lost * (set_in - (fitted.zone[:n] == ARC))
+    known = set_in * (2 * FLATTENED * max(0.0, lost) + _EASED_MEAN * _eased(fitted, od_mm)) + side * lost * (set_in - (fitted.zone[:n] == ARC))
     residual = fitted.residual_mm + np.append(known, np.zeros(BELIEFS))
     left = residual[:n]
     # How curvature and flattening set in is nobody's to know, and points there tell little: whether they do so over half a diameter
@@ -99,7 +100,7 @@ def _shared(fitted: Fitted, ends: np.ndarray, along_mm: np.ndarray, side: np.nda
     arc = zone == ARC
     swept = np.where(arc, along_mm / max(float(along_mm[arc].max(initial=0.0)), 1e-6), 0.0)
     patterns.append(arc * hypot(shift[ARC], FADED_ARC * od_mm * dark))
-    patterns.append(_flattened(fitted, along_mm, od_mm) * hypot(FLATTENED_U * _lost(fitted), _eased(fitted, od_mm)))
+    patterns.append(_flattened(fitted, along_mm, od_mm) * hypot(FLATTENED_U * _lost(fitted), _EASED_U * _eased(fitted, od_mm)))
     return patterns + [arc * np.cos(k * np.pi * swept) * ARC_OF_OD * od_mm / max(k, 1) for k in range(_ARC_WAVES)]
 
 
@@ -112,7 +113,7 @@ def _flattened(fitted: Fitted, along_mm: np.ndarray, over_mm: float) -> np.ndarr
 
 
 def _eased(fitted: Fitted, od_mm: float) -> float:
-    """By how much an arc whose curvature sets in slowly lies inside of one that begins at once [mm]."""
+    """By how much, at most, an arc whose curvature sets in slowly lies inside of one that begins at once [mm]."""
     return (_EASED * od_mm) ** 2 / (24 * fitted.shape.radius_mm)
 
 
