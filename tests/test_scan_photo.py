@@ -18,6 +18,7 @@ from bendcal.scan.camera import fit_camera
 from bendcal.scan.heights import View, under_outline
 from bendcal.scan.sighting import find_page
 from bendcal.scan.tube_model import Shape
+from tests.benchmarks.photo import read_spoilt, spoil
 from tests.benchmarks.scan import misses
 from tests.conftest import ROOT
 from tests.invented.photo import PhotoCamera, photo_of
@@ -229,3 +230,12 @@ def test_without_the_library_a_sentence_says_what_to_do(tmp_path: Path) -> None:
     )
     done = subprocess.run([sys.executable, "-W", "error", "-c", code], cwd=ROOT, capture_output=True, text=True, check=False)
     assert "pip install opencv-python-headless" in done.stdout, done.stderr
+
+
+@pytest.mark.parametrize("how", ["marks covered", "a hard shadow", "a leg lifted", "a slight second bend"])
+def test_a_spoilt_photo_is_refused_or_right(tmp_path: Path, how: str) -> None:
+    """One photo of four of the benchmark's kinds: nothing is read that is not within 4 u of the truth."""
+    rng = np.random.default_rng([10, 5, len(how)])
+    photo = spoil(rng, how, size_px=(1500, 2000))
+    for read in read_spoilt(photo, page_drawn(), tmp_path / "photo.jpg", rng):
+        assert all(abs(error) < 4 * u for error, u in misses(read, photo.piece).values()), read

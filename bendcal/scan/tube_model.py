@@ -8,6 +8,7 @@ a little flattened where it is bent).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy import optimize
@@ -49,7 +50,7 @@ class Shape:
     def apex(self) -> np.ndarray:
         return np.array([self.x_mm, self.y_mm])
 
-    @property
+    @cached_property
     def directions(self) -> np.ndarray:
         """(2, 2) unit vectors from the apex along leg 1 and leg 2."""
         angles = np.array([self.along_1, self.along_2])
@@ -65,18 +66,18 @@ class Shape:
     def setback_mm(self) -> float:
         return float(self.radius_mm * np.tan(self.turn / 2))
 
-    @property
+    @cached_property
     def bisector(self) -> np.ndarray:
         """Unit vector from the apex towards the arc's centre."""
         both = self.directions.sum(axis=0)
         return both / max(float(np.hypot(*both)), 1e-12)
 
-    @property
+    @cached_property
     def centre(self) -> np.ndarray:
         """The arc's centre."""
         return self.apex + self.bisector * self.radius_mm / max(np.cos(self.turn / 2), 1e-9)
 
-    @property
+    @cached_property
     def outward(self) -> np.ndarray:
         """(2, 2) unit normals of leg 1 and leg 2, away from the arc's centre."""
         along, b = self.directions, self.bisector
