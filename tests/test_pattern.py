@@ -122,6 +122,15 @@ def test_legs_angles_and_twists_alone() -> None:
     assert "Measure the straight distance from end A to end B" in a.notes[-1]
 
 
+def test_a_check_is_foretold_as_finely_as_it_is_known() -> None:
+    """The straight distance to measure is never told with ± 0: finely measured legs foretell it to tenths."""
+    fine = adjust_pattern(Pattern([*legs_of(NODES, 0.05), *angles_of(NODES, 0.05), *twists_of(NODES, 0.1)], 3)).notes
+    across = float(np.linalg.norm(NODES[-1] - NODES[0]))
+    assert f"it should be {across:.1f} ± 0." in " ".join(fine) and "± 0.0" not in " ".join(fine)
+    coarse = adjust_pattern(Pattern([*legs_of(NODES), *angles_of(NODES), *twists_of(NODES)], 3)).notes
+    assert f"it should be {across:.0f} ± " in " ".join(coarse)
+
+
 def test_a_straight_piece_measured_as_an_apex_is_no_bend() -> None:
     """A point that the line passes straight through stays a node but makes no bend and no twist."""
     nodes = np.array([[0, 0, 0], [50, 0, 0], [100, 0, 0], [100, 80, 0.0]])

@@ -272,7 +272,8 @@ def _notes(network: Network, best: Adjustment, legs: Legs, u: Array) -> list[str
         text = "No measurement checks another, so a blunder would go unseen."
         if (check := best_check(network, best)) is not None:
             one, value, u_check = check
-            text += f" Measure {one.words} as well: it should be {value:.0f} ± {2 * u_check:.0f} mm."
+            digits = 0 if 2 * u_check >= 2.0 else 1
+            text += f" Measure {one.words} as well: it should be {value:.{digits}f} ± {max(2 * u_check, 0.1):.{digits}f} mm."
         said.append(text)
     elif (best.redundancy < _HARDLY_CHECKED).any():
         words = dict.fromkeys(word for word, r in zip(network.row_words, best.redundancy, strict=True) if r < _HARDLY_CHECKED)
