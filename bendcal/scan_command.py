@@ -10,12 +10,16 @@ from bendcal.layout import paragraph
 from bendcal.measures import length_mm
 from bendcal.shop import Shop, UnknownName, named
 
-__all__ = ["add_scan_command", "one_of"]
+__all__ = ["PAGE_LINE", "add_scan_command", "line_on_glass", "one_of"]
 
 LOOK = "Look at the picture before you believe a number: the drawn lines must lie on the tube's edges, and the two bars across at its ends."
 HOW_TO_LAY = (
     "Lay the pieces on the glass a finger's width apart and from its border, each with the line that halves its bend at 45°, flat, under a plain "
     "sheet of another shade than the tube; scan in colour or grey at 300 dpi."
+)
+PAGE_LINE = (
+    "what the 100 mm line of the reference page measures by a rule (photos: 100 if left out; one number for all pages, or one for each in the order "
+    "of their numbers), the page being photographed, or lying on the glass beside what is scanned"
 )
 HOW_TO_LAY_PAGES = (
     "Lay the pages side by side on a flat table, long edge along long edge, each about 5 mm over the edge of the one before it, so that no table shows "
@@ -41,7 +45,7 @@ def add_scan_command(jobs, shop: Callable[[str], Shop]) -> None:
     scan.add_argument("--end-a", choices=("left", "right", "top", "bottom"), help="on which side end A lies; left out: the end of the leg with the mark")
     scan.add_argument("--sensor", choices=("cis", "ccd", "unknown"), default="cis", help="the scanner's kind: cis (flat, fed by its cable; if left out), ccd (tall, with its own supply)")
     scan.add_argument("--photo", action="store_true", help="the pictures are photos of the reference page, not scans; photos of several numbered pages on one table are joined")
-    scan.add_argument("--line", metavar="MM", nargs="+", help="what the 100 mm line of the reference page measures by a rule (photos: 100 if left out; one number for all pages, or one for each in the order of their numbers), the page being photographed, or lying on the glass beside the pieces")
+    scan.add_argument("--page-line", metavar="MM", nargs="+", help=PAGE_LINE)
     scan.add_argument("--record", action="store_true", help="append what was read to offcuts.csv; needs --dial and --length")
     scan.add_argument("--bender", metavar="B", help="the bender's name in benders.csv; needed if there are several")
     scan.add_argument("--dial", nargs="+", metavar="DEG", help="what each piece was bent to on the dial, from left to right")
@@ -58,6 +62,22 @@ def add_scan_command(jobs, shop: Callable[[str], Shop]) -> None:
     page.set_defaults(does=lambda asked: _page(asked, shop(asked.shop)))
 
 
+def line_on_glass(page_line: list[str] | None) -> float | None:
+    """What the 100 mm line of a reference page on the glass was measured to be [mm]; None where nobody says.
+
+    Parameters
+    ----------
+    page_line : what was typed after ``--page-line``
+
+    Raises
+    ------
+    ValueError : for several numbers, or none that can be read
+    """
+    if len(page_line or ()) > 1:
+        raise ValueError("--page-line takes one number for scans: what the 100 mm line of the page on the glass measures.")
+    return length_mm(page_line[0]) if page_line else None
+
+
 def _scan(asked: argparse.Namespace, shop: Shop) -> None:
     tube = one_of(shop.tubes, asked.tube, "tube")
     if asked.record and (not asked.dial or not asked.length):
@@ -69,11 +89,9 @@ def _scan(asked: argparse.Namespace, shop: Shop) -> None:
 
     od_mm = shop.tubes[tube].od_mm
     if asked.photo:
-        pictures = read_photos(asked.image, od_mm=od_mm, end_a=asked.end_a, line_mm=[length_mm(line) for line in asked.line or ("100",)])
+        pictures = read_photos(asked.image, od_mm=od_mm, end_a=asked.end_a, line_mm=[length_mm(line) for line in asked.page_line or ("100",)])
     else:
-        if len(asked.line or ()) > 1:
-            raise ValueError("--line takes one number for scans: what the 100 mm line of the page on the glass measures.")
-        line = length_mm(asked.line[0]) if asked.line else None
+        line = line_on_glass(asked.page_line)
         pictures = (read_scan(image, od_mm=od_mm, dpi=asked.dpi, end_a=asked.end_a, sensor=asked.sensor, line_mm=line) for image in asked.image)
     if asked.record and len(asked.image if not asked.photo else pictures) > 1:
         raise ValueError("--record takes one picture at a time, or photos of one table, so that --dial and --length belong to its pieces.")
@@ -94,7 +112,7 @@ def _page(asked: argparse.Namespace, shop: Shop) -> None:
         raise ValueError(f"--pages is {asked.pages}; there are 1 to {MOST_PAGES} of a paper, each with marks of its own.")
     numbers = range(1, asked.pages + 1) if asked.pages else [] if asked.number is None else [asked.number]
     print(f"Written: {save_reference_page(shop.folder, paper=asked.paper, numbers=tuple(numbers))}")
-    print(paragraph("Print it at 100 % (actual size), and measure its 100 mm line: if it measures otherwise, say so with --line when you read a photo."))
+    print(paragraph("Print it at 100 % (actual size), and measure its 100 mm line: if it measures otherwise, say so with --page-line when you read a photo."))
     if numbers:
         print(paragraph(HOW_TO_LAY_PAGES))
 

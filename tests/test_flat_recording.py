@@ -190,6 +190,7 @@ def test_the_command_records_a_line_that_is_marked_out_by_it(folder: Path, capsy
         (["--record", "--end-a", "left", "--bender", "small", "--wire", "3.5"], "was not read"),
         (["--record", "--end-a", "left", "--bender", "small", "--taped", "210"], "they do not agree"),
         ([str(SCAN)], "2 scans are given"),
+        (["--page-line", "99", "98"], "--page-line takes one number for scans"),
     ],
 )
 def test_the_command_says_what_is_missing(folder: Path, capsys: pytest.CaptureFixture, more: list[str], why: str) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from bendcal.fiducials import SIDE_MM, cells, reference_page
-from bendcal.scan import NotAScan, read_scan
+from bendcal.scan import NotAScan, read_flat_scan, read_scan
 from bendcal.scan.decode import open_scan
 from bendcal.scan.printed_scale import checked_scale
 from tests.conftest import ROOT
@@ -64,6 +64,14 @@ def test_the_marks_tell_both_scales(tmp_path: Path) -> None:
     assert 0.002 <= min(u) <= max(u) < 0.004 and "the page was believed" in scan.notes[0]
     read = read_scan(path, od_mm=4.76, line_mm=100.0).only
     assert read.angle.value == pytest.approx(90, abs=0.15) and read.leg_a.value == pytest.approx(45, abs=0.15)
+
+
+def test_a_flat_line_is_put_right_by_the_page_too(tmp_path: Path) -> None:
+    """The same glass, read as a line of one bend: the page is believed and the legs are right; its line not measured, that is said."""
+    path = scanned(tmp_path, scanner=Scanner(scale=(1.015, 0.99)))
+    assert "was not measured" in read_flat_scan(path, od_mm=4.76).notes[0]
+    found = read_flat_scan(path, od_mm=4.76, end_a="top", line_mm=100.0)
+    assert "the page was believed" in found.notes[0] and sorted(found.leg.value) == pytest.approx([40, 45], abs=0.15)
 
 
 def test_a_page_nobody_measured_against_the_file_is_refused(tmp_path: Path) -> None:

@@ -25,13 +25,13 @@ _SPECK = 1.5  # diameters: what is longer and no part of the line stops the read
 
 def read_flat_scan(
     path: str | os.PathLike[str], *, od_mm: float, dpi: float | tuple[float, float] | None = None, end_a: str | None = None, sensor: str = "cis",
-    scale_u: float = SCALE_U, flat_u_mm: float = FLAT_U_MM,
+    scale_u: float = SCALE_U, line_mm: float | None = None, flat_u_mm: float = FLAT_U_MM,
 ) -> PatternReading:  # fmt: skip
     """Read a flat line from a flatbed scan.
 
     Parameters
     ----------
-    path, dpi, sensor, scale_u : as for :func:`bendcal.scan.read_scan`
+    path, dpi, sensor, scale_u, line_mm : as for :func:`bendcal.scan.read_scan`
     od_mm : outside diameter of what lies there, tube or wire [mm]
     end_a : the side of the picture on which end A lies, or None
     flat_u_mm : how far its ends and apexes may stand off their plane [mm]
@@ -42,8 +42,8 @@ def read_flat_scan(
     ValueError : for a diameter, side, sensor or uncertainty that cannot be
     """
     check_told(od_mm, end_a)
-    scan, u = laid_scan(path, od_mm=od_mm, dpi=dpi, sensor=sensor, scale_u=scale_u)
-    return pattern_on(scan, od_mm=od_mm, end_a=end_a, scale_u=u, flat_u_mm=flat_u_mm)
+    scan, u = laid_scan(path, od_mm=od_mm, dpi=dpi, sensor=sensor, scale_u=scale_u, line_mm=line_mm)
+    return pattern_on(scan, od_mm=od_mm, end_a=end_a, scale_u=u, notes=scan.notes, flat_u_mm=flat_u_mm)
 
 
 def read_flat_photos(
