@@ -22,7 +22,7 @@ PAGE_LINE = (
     "of their numbers), the page being photographed, or lying on the glass beside what is scanned"
 )
 HOW_TO_LAY_PAGES = (
-    "Lay the pages side by side on a flat table, long edge along long edge, each about 5 mm over the edge of the one before it, so that no table shows "
+    "Lay the pages side by side on a flat table, long edge along long edge, each 5 to 10 mm over the edge of the one before it, so that no table shows "
     "between them, and tape them down flat; they need not be in line, and each number may lie there only once. The tube lies on white paper, and "
     "passes between the marks and the words. Photograph them from above, several pages in each picture; if one picture does not hold all, take "
     "several, each of which shows a page that another shows too, and move nothing between them."

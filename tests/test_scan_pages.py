@@ -9,9 +9,12 @@ from PIL import Image
 
 from bendcal.cli import main
 from bendcal.fiducials import SIDE_MM, cells, reference_page
-from bendcal.scan import NotAScan, ScanReadings, mosaic, read_photos
+from bendcal.nodes import nodes_from_legs
+from bendcal.scan import NotAScan, ScanReadings, mosaic, read_flat_photos, read_photos
 from bendcal.scan.photos import laid_photos
+from tests.benchmarks.pages import fits
 from tests.benchmarks.scan import misses
+from tests.invented.flat_line import ScannedLine
 from tests.invented.photo import LaidPaper, PhotoCamera, table_photo
 from tests.invented.scan import ScannedPiece
 
@@ -145,6 +148,44 @@ def test_the_command_joins_photos(sample_folder: Path, photos: list[Path], capsy
     said = " ".join(capsys.readouterr().out.split())
     assert "a and 1 more: cuni-3/16" in said and "2 photos of page 1 (A4) and page 2 (A4)" in said and "angle 40.0" in said
     assert (folder / "sheets" / "scans" / "a and 1 more-seen.png").exists()
+
+
+@pytest.mark.parametrize("goes_on", [True, False])
+def test_a_strip_of_table_is_bridged_only_by_what_lies_on_both_sides(goes_on: bool, tmp_path: Path) -> None:
+    """A dark bar up to the edge of page 1, 2 mm of table, page 2 with or without more of it: the strip is filled with the bar, or blank."""
+    pages = [printed(1), printed(2)]
+    pages[0][8 * 190 : 8 * 195, 8 * 150 :] = 0.25
+    pages[1][8 * 190 : 8 * 195, : 8 * 60 * goes_on] = 0.25
+    papers = [LaidPaper(page, (210.0, 297.0), (212.0 * k, 0.0)) for k, page in enumerate(pages)]
+    camera = PhotoCamera(size_px=(2420, 1760), at_mm=(211.0, 150.0, 310.0), towards_mm=(211.0, 150.0), film_mm=26.0)
+    Image.fromarray(table_photo([], camera, papers, np.random.default_rng(1))).save(tmp_path / "a.png")
+    (laid,) = laid_photos([tmp_path / "a.png"], od_mm=5.0)
+    pixel = laid.scan.pixel_mm[0]
+    row, cols = int(192.5 / pixel), slice(int(210.3 / pixel), int(211.7 / pixel))
+    assert laid.scan.blank[row, cols].all() == laid.scan.blank[row, cols].any() == (not goes_on)
+    assert (laid.scan.rgb[row, cols].mean() < 0.5) == goes_on
+
+
+def test_a_line_of_600_mm_over_three_pages(tmp_path: Path) -> None:
+    """Three bends, two photos that share the middle page: every leg within 0.7 mm, every angle within 0.25°, all within 3.5 u; end to end within 1 mm."""
+    places = [((0.0, 0.0), 0.0), ((204.0, 5.0), 1.2), ((409.0, -3.0), -1.5)]
+    papers = [LaidPaper(printed(k + 1), (210.0, 297.0), at, turn) for k, (at, turn) in enumerate(places)]
+    line = ScannedLine(legs_mm=(150.0, 160.0, 155.0, 135.0), turns_deg=(38.0, -45.0, 30.0), radii_mm=(15.0, 16.0, 15.0), at_mm=(300.0, 100.0), turned_deg=-12.0, finish="copper")
+    assert fits(line, papers)
+    files = []
+    for k, camera in enumerate((
+        PhotoCamera(size_px=(2080, 1740), at_mm=(170.0, 165.0, 285.0), towards_mm=(172.0, 150.0), barrel=-0.02),
+        PhotoCamera(size_px=(2080, 1740), at_mm=(450.0, 140.0, 285.0), towards_mm=(448.0, 150.0), barrel=-0.02, uneven=-0.1),
+    )):  # fmt: skip
+        files.append(tmp_path / f"{k}.png")
+        Image.fromarray(table_photo([line], camera, papers, np.random.default_rng(k))).save(files[-1])
+    read = read_flat_photos(files, od_mm=4.76, end_a="left")
+    assert read.bends == 3 and read.twist_deg.tolist() == [0, 180, 180], read.refused
+    for found, truth, most in ((read.leg, line.legs_mm, 0.7), (read.angle, np.abs(line.turns_deg), 0.25)):
+        assert np.abs(found.value - truth).max() < most
+        assert (np.abs(found.value - truth) < 3.5 * found.u).all()
+    ends = line.walk()[0][[0, -1]]
+    assert np.linalg.norm(np.diff(nodes_from_legs(read.legs)[[0, -1]], axis=0)) == pytest.approx(np.linalg.norm(ends[1] - ends[0]), abs=1.0)
 
 
 def test_page_1_twice_on_the_table(tmp_path: Path) -> None:

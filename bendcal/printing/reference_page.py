@@ -27,7 +27,7 @@ _LAY = (
     "and step back and zoom in rather than come close. All eight marks must be in the picture, sharp.",
 )
 _TABLE = (
-    "For a long line: print at 100 %, lay the pages side by side on a flat table, each about 5 mm over the edge of the one before, and tape them "
+    "For a long line: print at 100 %, lay the pages side by side on a flat table, each 5 to 10 mm over the edge of the one before, and tape them "
     "flat. They need not be in line. The tube lies on white paper and passes between the marks and words."
 )
 _SIZE, _STEP_MM, _TOP_MM = 7.5, 3.3, 14.0

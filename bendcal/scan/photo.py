@@ -15,7 +15,7 @@ from bendcal.scan.heights import View, instead
 from bendcal.scan.reading import ScanReadings, check_line, check_told, readings_on
 from bendcal.scan.sighting import PageNotFound, find_page, image_library
 
-__all__ = ["LEAST_PX", "MOST_TILT_DEG", "PRINT_U", "LaidPage", "check_line", "laid_page", "read_photo"]
+__all__ = ["LEAST_PX", "MOST_TILT_DEG", "PRINT_U", "LaidPage", "check_line", "laid_page", "one_page", "read_photo"]
 
 PRINT_U = 0.002  # of what a printer makes of 100 mm, or of what a rule tells of them, in each direction
 _INSET_MM = 1.2  # inside of the frame's line
@@ -74,10 +74,24 @@ def laid_page(path: str | os.PathLike[str], *, od_mm: float, line_mm: float = 10
     NotAScan : as for :func:`read_photo`
     ValueError : for a line that cannot be
     """
+    return one_page(Path(path).name, *open_photo(path), od_mm=od_mm, line_mm=line_mm, print_u=print_u)
+
+
+def one_page(name: str, rgb: np.ndarray, film: float | None, *, od_mm: float, line_mm: float = 100.0, print_u: float = PRINT_U) -> LaidPage:
+    """An opened photo of a reference page as seen from straight above it.
+
+    Parameters
+    ----------
+    name : the file's name
+    rgb, film : its pixels and its focal length, as :func:`bendcal.scan.decode.open_photo` has them
+    od_mm, line_mm, print_u : as for :func:`read_photo`
+
+    Raises
+    ------
+    NotAScan, ValueError : as for :func:`laid_page`
+    """
     check_line(line_mm)
     cv2 = image_library()
-    rgb, film = open_photo(path)
-    name = Path(path).name
     try:
         page, at, seen = find_page(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY))
         camera = fit_camera(at * line_mm / 100, seen, rgb.shape[1::-1], film_mm=film)

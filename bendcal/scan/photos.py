@@ -12,7 +12,7 @@ from bendcal.scan.connected import LEAST_OF_A_PAGE, spelled
 from bendcal.scan.decode import NotAScan, open_photo
 from bendcal.scan.doubts import laid_table
 from bendcal.scan.mosaic import mosaic
-from bendcal.scan.photo import LEAST_PX, MOST_TILT_DEG, PRINT_U, LaidPage, check_line, laid_page
+from bendcal.scan.photo import LEAST_PX, MOST_TILT_DEG, PRINT_U, LaidPage, check_line, one_page
 from bendcal.scan.places import places_of, view_of
 from bendcal.scan.reading import ScanReadings, check_told, readings_on
 from bendcal.scan.sighting import Sighting, image_library, marks_in, page_of
@@ -79,8 +79,7 @@ def laid_photos(paths: Sequence[_Path], *, od_mm: float, line_mm: float | Sequen
     if len(seen) < 2 and not any(s.twice for s in sightings):
         if len(lines) > 1:
             raise ValueError(f"{len(lines)} lengths of 100 mm lines are told, and the photos show one page. Tell one.")
-        del photos
-        return tuple(laid_page(path, od_mm=od_mm, line_mm=lines[0], print_u=print_u) for path in paths)
+        return tuple(one_page(s.name, rgb, s.film_mm, od_mm=od_mm, line_mm=lines[0], print_u=print_u) for s, rgb in zip(sightings, photos, strict=True))
     return (_joined(photos, sightings, lines, od_mm, print_u),)
 
 

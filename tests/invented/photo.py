@@ -44,9 +44,12 @@ class PhotoCamera:
         f = self.film_mm * np.hypot(width, height) / 43.27
         u, v = (x - (width - 1) / 2) / f, (y - (height - 1) / 2) / f
         a, b = u.copy(), v.copy()
-        for _ in range(12):
-            r2 = a * a + b * b
-            a, b = u / (1 + self.barrel * r2), v / (1 + self.barrel * r2)
+        for _ in range(30 if self.barrel else 0):
+            before = a
+            stretched = 1 + self.barrel * (a * a + b * b)
+            a, b = u / stretched, v / stretched
+            if np.abs(a - before).max() < 1e-13:
+                break
         eye, forward, right, down = self.axes()
         way = forward + a[..., None] * right + b[..., None] * down
         return eye, way / np.linalg.norm(way, axis=-1, keepdims=True)
@@ -157,7 +160,11 @@ def _lay(colour, piece: ScannedPiece, xy, high, s, eye, way, on_page, camera) ->
     rows, cols = np.nonzero(box)
     if not len(rows):
         return
-    near = tree.query(on_page[rows, cols, :2], distance_upper_bound=about)[0] < about
+    # Rays that meet the page far from the tube are left out, by millimetres: the others are followed.
+    places = np.ones(np.ceil(far - low).astype(int) + 2, bool)
+    places[tuple((xy - low).astype(int).T)] = False
+    close = ndimage.distance_transform_edt(places) < about + 2
+    near = close[tuple((on_page[rows, cols, :2] - low).astype(int).T)]
     rows, cols = rows[near], cols[near]
     directions = way[rows, cols]
     t = (2.02 * r + high.max() - eye[2]) / directions[:, 2]
@@ -249,8 +256,8 @@ def table_photo(pieces, camera: PhotoCamera, papers, rng: np.random.Generator, *
                 colour = _table_colour(on_table, eye, way, papers, camera)
                 at = (on_table[..., :2] - low) * 4 - 0.5
                 colour *= ndimage.map_coordinates(shade, [at[..., 1], at[..., 0]], order=1, mode="constant", cval=1.0)[..., None]
-                for piece, xy, _, _, _, s in walks:
-                    _lay(colour, piece, xy, s, eye, way, on_table, camera)
+                for piece, xy, _, _, lifted, s in walks:
+                    _lay(colour, piece, xy, lifted, s, eye, way, on_table, camera)
                 out[top : top + rows] += colour
     out /= fine * fine
     out = ndimage.gaussian_filter(out, (camera.blur_px, camera.blur_px, 0)) + camera.noise * rng.standard_normal(out.shape, np.float32)
