@@ -44,8 +44,8 @@ def laid_table(sightings: Sequence[Sighting], *, scale: Mapping[str, float] | fl
         size = {name: page.stretch[way] * 100 for name, page in table.pages.items()}
         small, large = min(size, key=size.get), max(size, key=size.get)
         raise PageNotFound(
-            f"{_begun(small)} is printed {size[large] - size[small]:.1f} % smaller {('across', 'down')[way]} than {large}. Measure the 100 mm line of every page "
-            "and tell one number for each, in the order of their numbers, or print all of them at 100 % on one printer."
+            f"{_begun(small)} is {size[large] - size[small]:.1f} % smaller {('across', 'down')[way]} than {large}: printed so, or one of them does not lie flat. "
+            "Tape them down flat. Measure the 100 mm line of every page and tell one number for each, in the order of their numbers, or print all of them at 100 % on one printer."
         )
     return table, kept
 
