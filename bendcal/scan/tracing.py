@@ -18,7 +18,9 @@ __all__ = ["first_course", "straights_and_arcs", "traced", "traced_along"]
 _MOST_POINTS = 380
 _NEAR_MM = 0.08  # how far a traced point lies from a straight or an arc
 _BEND_COSTS = 24.0  # squares of that, which a bend more must save
-_LEAST_STRAIGHT, _SHORT = 1.0, 1.3  # of the diameter
+_LEAST_STRAIGHT = 1.0  # of the diameter
+_SHORT = (1.3, 1.9, 2.6)  # diameters, up to which a straight inside of a bend is taken for none: more of them where the line would be refused for a short one
+_REFUSED = 1.5
 _SLIGHTEST = np.radians(4.0)  # less than that is no bend but a bow, for what follows to judge
 _FEW = 4  # points; an arc of fewer is anything
 
@@ -68,10 +70,20 @@ def first_course(points: np.ndarray, od_mm: float) -> tuple[Course, np.ndarray] 
     >>> course.count, np.abs(course.apex_mm).round(1).tolist()
     (1, [[60.0, 0.0]])
     """
+    best = None
+    for short in _SHORT:
+        best = _course(points, od_mm, short) or best
+        if best is None or best[0].count < 2 or best[0].straight_mm.min() > _REFUSED * od_mm:
+            break
+    return best
+
+
+def _course(points: np.ndarray, od_mm: float, short: float) -> tuple[Course, np.ndarray] | None:
+    """The course whose inner straights are longer than `short` diameters."""
     step = float(np.median(np.linalg.norm(np.diff(points, axis=0), axis=1)))
     pieces = straights_and_arcs(points, max(3, int(np.ceil(_LEAST_STRAIGHT * od_mm / step))))
     # A short straight inside of a bend is made by what lies beside the tube; of two real bends so close, the fit will show that they are not one.
-    kept = [(a, b) for k, (a, b) in enumerate(pieces) if k in (0, len(pieces) - 1) or (b - a) * step > _SHORT * od_mm]
+    kept = [(a, b) for k, (a, b) in enumerate(pieces) if k in (0, len(pieces) - 1) or (b - a) * step > short * od_mm]
     lines = _joined([_line(points[a:b]) + (a, b) for a, b in kept], points)
     if len(lines) < 2:
         return None
