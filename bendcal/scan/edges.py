@@ -17,6 +17,7 @@ _SMOOTH = 1.0  # pixels
 _ASIDE = 0.6  # of the diameter: how far a rough centreline may lie beside the tube's middle
 _TOGETHER = 9  # profiles that are lined up at once
 _SOFT = 1.5  # an edge so many times softer than the one opposite is where light ends, not tube
+_FADING = 0.1  # of an arc's edge
 _NARROW, _NARROW_PX = 0.015, 0.5  # of the diameter and in pixels: by how much the two must be too close for that
 
 
@@ -181,8 +182,13 @@ def without_soft(edges: Edges, od_mm: float, pixel_mm: tuple[float, float]) -> E
             blur[k, here] = _running_median(edges.blur_px[k, here])
         width[here] = _running_median(width[here])
     narrow = width < od_mm - _NARROW * od_mm - _NARROW_PX * float(np.mean(pixel_mm))
+    soft = [narrow & (blur[k] > _SOFT * blur[1 - k]) for k in (0, 1)]
+    arc = edges.zone == ARC
     for k in (0, 1):
-        at[k, narrow & (blur[k] > _SOFT * blur[1 - k])] = np.nan
+        at[k, soft[k]] = np.nan
+        # Where an arc's edge fades on its way, what is left of it is fading too, and would bend the arc; the other edge is whole.
+        if arc.any() and soft[k][arc].mean() > _FADING and np.isfinite(at[1 - k, arc, 0]).all() and not soft[1 - k][arc].any():
+            at[k, arc] = np.nan
     return replace(edges, at_mm=at)
 
 

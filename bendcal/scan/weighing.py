@@ -99,9 +99,11 @@ def _shared(fitted: Fitted, ends: np.ndarray, along_mm: np.ndarray, side: np.nda
         patterns += [here * shift[leg], tilt * TILT_PX * pixel_mm, bow * _BOW_MM, here * side * hypot(_WIDER_PX * pixel_mm, _WIDER * od_mm)]
     arc = zone == ARC
     swept = np.where(arc, along_mm / max(float(along_mm[arc].max(initial=0.0)), 1e-6), 0.0)
-    patterns.append(arc * hypot(shift[ARC], FADED_ARC * od_mm * dark))
+    patterns.append(arc * shift[ARC])
     patterns.append(_flattened(fitted, along_mm, od_mm) * hypot(FLATTENED_U * _lost(fitted), _EASED_U * _eased(fitted, od_mm)))
-    return patterns + [arc * np.cos(k * np.pi * swept) * ARC_OF_OD * od_mm / max(k, 1) for k in range(_ARC_WAVES)]
+    # On dark paper what is lost of a side changes along the arc, as the side turns to the light or from it.
+    aside = hypot(ARC_OF_OD, FADED_ARC * dark) * od_mm
+    return patterns + [arc * np.cos(k * np.pi * swept) * aside / max(k, 1) for k in range(_ARC_WAVES)]
 
 
 def _flattened(fitted: Fitted, along_mm: np.ndarray, over_mm: float) -> np.ndarray:
