@@ -74,6 +74,7 @@ def laid_page(path: str | os.PathLike[str], *, od_mm: float, line_mm: float = 10
     NotAScan : as for :func:`read_photo`
     ValueError : for a line that cannot be
     """
+    image_library()  # whoever lacks it is told so first
     return one_page(Path(path).name, *open_photo(path), od_mm=od_mm, line_mm=line_mm, print_u=print_u)
 
 

@@ -188,10 +188,12 @@ def main() -> None:
                 continue
             for q, (error, u) in misses(found.read[0], case.piece).items():
                 rows.append((q, case.scanner.backdrop, case.piece.angle_deg, case.scanner.dpi, error, u))
-    print(f"{scans} scans, {len(refused)} refused; per cent of the truths within the 95 % interval (chance: ± {100 * np.sqrt(0.0475 / scans):.1f})\n")
+    print(f"{scans} scans, {len(refused)} refused; per cent of the truths within the 95 % interval (chance: ± {100 * np.sqrt(0.0475 / max(scans, 1)):.1f})\n")
     print(f"{'':>10}{'held':>8}{'error 95 %':>12}{'mean':>9}{'median u':>10}{'z sd':>7}{'light 300 dpi, bends over 45°: held, error 95 %':>52}{'dark: held, error 95 %':>26}")
     for q in QUANTITIES:
         part = np.array([(e, u) for n, _, _, _, e, u in rows if n == q])
+        if not len(part):
+            continue
         light = np.array([(e, u) for n, b, a, d, e, u in rows if n == q and b != "dark" and a > 45 and d == 300])
         dark = np.array([(e, u) for n, b, _, _, e, u in rows if n == q and b == "dark"])
         print(
