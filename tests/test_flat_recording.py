@@ -234,6 +234,14 @@ def test_the_form_reads_shows_and_records_a_line(folder: Path, answered: None) -
     assert read_shop(folder).line("return").legs.leg_mm[-1] == pytest.approx(TRUE.legs_mm[-1] + 12.7, abs=0.2)
 
 
+def test_the_form_tells_a_scan_what_the_pages_line_measures(folder: Path, answered: None) -> None:
+    """The length of a page's line goes to the scan's reading too; with no page on the glass it says that it tells nothing."""
+    form = FlatForm(folder, bender="small", tube="cuni-3/16")
+    fill(form, picture=SCAN.name, end_a="left", line_mm="99")
+    form.look.click()
+    assert "3 bends are read" in said(form) and "No reference page is on the glass" in form.seen.value
+
+
 def test_the_form_asks_for_what_is_missing(folder: Path, answered: None) -> None:
     """No side of end A, no name of a line, a name that cannot be; what is refused cannot be recorded; nothing is written."""
     before = files_of(folder)

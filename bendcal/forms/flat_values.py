@@ -8,7 +8,7 @@ from pathlib import Path
 
 from bendcal.files import Column, name_fault, tidy
 from bendcal.forms.scan_values import KINDS, picture_files
-from bendcal.forms.understood import Understood, understood, understood_name
+from bendcal.forms.understood import Understood, blockers_of, understood, understood_name
 from bendcal.scan import PatternReading, read_flat_photos, read_flat_scan
 from bendcal.scan.flat_recording import record_pattern
 from bendcal.scan.piece import SIDES
@@ -78,8 +78,7 @@ class FlatValues:
         shop : the shop
         keys : of the boxes
         """
-        told = self.understood(shop)
-        return [f"{NAMES[key]}: {told[key].wrong or 'still to fill in'}." for key in keys if not told[key].fine]
+        return blockers_of(self.understood(shop), NAMES, keys)
 
     def read(self, shop: Shop) -> PatternReading:
         """Read the picture.
@@ -98,7 +97,7 @@ class FlatValues:
             return read_flat_photos(files, **how, line_mm=told["line_mm"].value)
         if len(files) > 1:
             raise ValueError(f"{len(files)} scans are named, and a line lies on one. Only photos of numbered pages on one table are joined.")
-        return read_flat_scan(files[0], **how)
+        return read_flat_scan(files[0], **how, line_mm=told["line_mm"].value if tidy(self.line_mm) else None)
 
     def record(self, shop: Shop, reading: PatternReading) -> tuple[Path, list[str]]:
         """Record the line; the pattern's file, and what looks wrong with it.

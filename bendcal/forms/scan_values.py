@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from bendcal.files import OFFCUTS, Column, tidy
-from bendcal.forms.understood import Understood, understood, understood_name
+from bendcal.forms.understood import Understood, blockers_of, understood, understood_name
 from bendcal.offcuts import Offcut
 from bendcal.scan import ScanReading, ScanReadings, read_photos, read_scan
 from bendcal.scan.piece import SIDES
@@ -80,8 +80,7 @@ class ScanValues:
         keys : of the boxes
         pieces : what was read from the picture
         """
-        told = self.understood(shop, pieces)
-        return [f"{NAMES[key]}: {told[key].wrong or 'still to fill in'}." for key in keys if not told[key].fine]
+        return blockers_of(self.understood(shop, pieces), NAMES, keys)
 
     def read(self, shop: Shop) -> ScanReadings:
         """Read the picture.

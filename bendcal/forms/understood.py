@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from math import isclose
 
 from bendcal.files import Column, cell_value, name_key, tidy
 from bendcal.measures import NotAMeasure, inch_text
 
-__all__ = ["Understood", "understood", "understood_name"]
+__all__ = ["Understood", "blockers_of", "understood", "understood_name"]
 
 _FINEST = 64  # parts of an inch that a rule is divided into, at the most
 _UNITS = {"angle": "°", "GPa": " GPa", "MPa": " MPa", "number": ""}
@@ -98,6 +98,23 @@ def understood_name(text: str, names: Iterable[str], noun: str, *, needed: bool 
         return Understood(wrong=f"{', '.join(like)} begin like that. Type a little more of the name.")
     there = ", ".join(names) if names else "none yet; enter one first, on the start page"
     return Understood(wrong=f"There is no {noun} of that name. There is: {there}.")
+
+
+def blockers_of(told: Mapping[str, Understood], names: Mapping[str, str], keys: Iterable[str]) -> list[str]:
+    """Sentences that say what stands in the way, for some boxes of a form.
+
+    Parameters
+    ----------
+    told : box → what was understood in it
+    names : box → what is written beside it
+    keys : of the boxes
+
+    Examples
+    --------
+    >>> blockers_of({"dial": Understood(missing=True)}, {"dial": "Dial"}, ["dial"])
+    ['Dial: still to fill in.']
+    """
+    return [f"{names[key]}: {told[key].wrong or 'still to fill in'}." for key in keys if not told[key].fine]
 
 
 def _length(mm: float) -> str:
