@@ -196,3 +196,15 @@ def test_whatever_is_in_a_file_is_opened_or_refused(data, content, tmp_path_fact
         assert str(error).endswith(".")
     else:
         assert scan.rgb.ndim == 3 and np.isfinite(scan.rgb).all()
+
+
+@pytest.mark.parametrize("opened", [open_scan, open_photo])
+def test_a_jpeg_pressed_so_hard_that_edges_move_is_refused(tmp_path: Path, opened) -> None:
+    """Quality 20 is refused with what to do, 30 and 75 are opened."""
+    pixels = np.random.default_rng(0).integers(0, 256, (300, 200, 3)).astype(np.uint8)
+    for quality in (20, 30, 75):
+        Image.fromarray(pixels).save(tmp_path / f"{quality}.jpg", quality=quality, dpi=(300, 300))
+    with pytest.raises(NotAScan, match=r'"20.jpg" was saved as a JPEG so small .* copy the file itself'):
+        opened(tmp_path / "20.jpg")
+    for quality in (30, 75):
+        opened(tmp_path / f"{quality}.jpg")

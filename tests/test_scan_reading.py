@@ -282,3 +282,10 @@ def test_the_kit_starts_without_the_scanner() -> None:
     code = "import sys, bendcal; print([m for m in sys.modules if m == 'PIL' or m.startswith('bendcal.scan')])"
     done = subprocess.run([sys.executable, "-W", "error", "-c", code], cwd=ROOT, capture_output=True, text=True)
     assert done.stdout.strip() == "[]", done.stderr
+
+
+def test_a_bend_too_slight_to_tell_its_radius_is_refused(tmp_path: Path) -> None:
+    """12° are refused with what to do, 20° are read."""
+    slight = read_scan(scanned(tmp_path, replace(PIECE, angle_deg=12.0, leg_a_mm=32.0, leg_b_mm=28.0, mark_mm=20.0)), od_mm=PIECE.od_mm)
+    assert slight.read == () and "It turns by 12.0°: below 15°" in slight.refused[0]
+    assert read_scan(scanned(tmp_path, replace(PIECE, angle_deg=20.0, leg_a_mm=32.0, leg_b_mm=28.0, mark_mm=20.0)), od_mm=PIECE.od_mm).only.angle.value == pytest.approx(20.0, abs=0.2)

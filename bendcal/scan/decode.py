@@ -22,6 +22,7 @@ MOST_PIXELS = 150_000_000  # an A4 page at 1200 dpi has 139 million
 COARSEST_DPI, FINEST_DPI = 150.0, 2400.0
 WORKING_DPI = 400.0  # finer scans are averaged down to about this: it tells no less about a tube
 MOST_WORKING_PIXELS = 40_000_000
+COARSEST_JPEG = 100.0  # mean step of the brightness table; 57.6 is that of ITU-T T.81, table K.1 (memory), which coders call quality 50; 96 is their 30
 MM_PER_INCH = 25.4
 _Made = TypeVar("_Made")
 FORMATS = ("PNG", "JPEG", "TIFF", "BMP", "WEBP")
@@ -103,6 +104,7 @@ def open_photo(path: str | os.PathLike[str]) -> tuple[np.ndarray, float | None]:
                 raise NotAScan(_too_many(name))
             if getattr(picture, "n_frames", 1) > 1 and picture.format != "MPO":  # phones keep a small copy in the same file
                 raise NotAScan(f"{name} holds {picture.n_frames} pages or pictures. Save the one with the offcuts by itself.")
+            _check_jpeg(picture, name)
             picture.load()
             told = picture.getexif().get_ifd(0x8769).get(41989)  # FocalLengthIn35mmFilm of Exif 2.32
             film = float(told) if isinstance(told, (int, float)) and 10 <= told <= 300 else None
@@ -142,6 +144,16 @@ def _too_many(name: str) -> str:
     return f"{name} has more than {MOST_PIXELS / 1e6:.0f} million pixels. Scan only the part with the offcuts, at 300 dpi."
 
 
+def _check_jpeg(picture: Image.Image, name: str) -> None:
+    """Whether a JPEG was pressed so hard that its edges moved: it cannot be seen in the picture by how much."""
+    table = (getattr(picture, "quantization", None) or {}).get(0)
+    if table and float(np.mean(table)) > COARSEST_JPEG:
+        raise NotAScan(
+            f"{name} was saved as a JPEG so small that edges in it have moved (quality below about 30 of 100). Save it as PNG or TIFF, or as JPEG of high "
+            "quality; what was sent by a messenger was made small on its way: copy the file itself."
+        )
+
+
 def _decoded(file: Path, name: str, dpi) -> Scan:
     with Image.open(file, formats=FORMATS) as picture:
         if picture.width * picture.height > MOST_PIXELS:
@@ -150,6 +162,7 @@ def _decoded(file: Path, name: str, dpi) -> Scan:
             raise NotAScan(f"{name} holds {picture.n_frames} pages or pictures. Save the one with the offcuts by itself.")
         if picture.mode == "1":
             raise NotAScan(f"{name} is black and white only, which shifts every edge. Scan in grey or colour.")
+        _check_jpeg(picture, name)
         across, down = _dpi(picture.info.get("dpi"), dpi, name)
         picture.load()
         turned = picture.getexif().get(0x0112, 1) in (5, 6, 7, 8)
