@@ -18,7 +18,7 @@ from bendcal.scan.tube_model import LEG_1, LEG_2, Fitted, Shape, fit_centreline,
 __all__ = ["ROUGHEST_END_MM", "is_bent", "read_piece", "rough_ends"]
 
 ROUGHEST_END_MM = 0.1  # a cut is straight; what glare leaves of one is not
-_LEAST_ANGLE = 15.0  # of an offcut: at 9° invented bends gave radii that were confidently wrong
+_LEAST_ANGLE, _LEAST_ANGLE_DARK = 15.0, 30.0  # of an offcut: below, invented bends gave radii that were confidently wrong (9° on light paper, 19 and 25° on dark)
 _NO_BEND = "It makes no bend that could be read: straight, too short, or no tube."
 _NO_LEGS = "A straight leg is shorter than half a diameter, or it is not one bend between straight legs. Measure this piece by hand."
 
@@ -75,10 +75,12 @@ def read_piece(
     shape = fitted.shape
     if why := judged(*fit):
         return refuse(*why, shape=shape)
-    if np.degrees(shape.turn) < _LEAST_ANGLE:
+    least = _LEAST_ANGLE_DARK if is_dark(unlike.light) else _LEAST_ANGLE
+    if np.degrees(shape.turn) < least:
+        more = " on dark paper, where one of its edges is often lost" if is_dark(unlike.light) else ""
         return refuse(
-            f"It turns by {np.degrees(shape.turn):.1f}°: below {_LEAST_ANGLE:g}° the round part is shorter than the tube is thick, and how a bend sets in and "
-            "fades passes for its radius. Bend a piece further for the scan, or measure this one by hand.", shape=shape,
+            f"It turns by {np.degrees(shape.turn):.1f}°: below {least:g}°{more}, the round part is so short that how a bend sets in and fades passes for its "
+            f"radius. {'Lay light paper over it' if more else 'Bend a piece further for the scan'}, or measure this one by hand.", shape=shape,
         )  # fmt: skip
     slant = [0.0 if view is None else view.slant(shape.apex + ends[leg] * out, out) for leg, out in enumerate(shape.directions)]
     cut = [
