@@ -15,7 +15,7 @@ __all__ = ["PAGE_LINE", "add_scan_command", "line_on_glass", "one_of"]
 LOOK = "Look at the picture before you believe a number: the drawn lines must lie on the tube's edges, and the two bars across at its ends."
 HOW_TO_LAY = (
     "Lay the pieces on the glass a finger's width apart and from its border, each with the line that halves its bend at 45°, flat, under a plain "
-    "sheet of another shade than the tube; scan in colour or grey at 300 dpi."
+    "sheet of another shade than the tube, light if it can be; bends of 15° to 150° are read (on dark paper from 30°). Scan in colour or grey at 300 dpi; a JPEG must be of high quality."
 )
 PAGE_LINE = (
     "what the 100 mm line of the reference page measures by a rule (photos: 100 if left out; one number for all pages, or one for each in the order "
