@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from bendcal.calibration import Calibration
 from bendcal.entries import save_mirrored
 from bendcal.inch_words import ROUNDED, with_inches
-from bendcal.job import Job, plan_job
+from bendcal.job import plan_job
 from bendcal.job_report import bending_sentences, clips_table, fittings_table, order_table, practice_sentences, tube_table
 from bendcal.layout import paragraph
 from bendcal.measures import length_mm

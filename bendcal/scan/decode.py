@@ -100,10 +100,7 @@ def open_photo(path: str | os.PathLike[str]) -> tuple[np.ndarray, float | None]:
 
     def decoded(file: Path, name: str) -> tuple[np.ndarray, float | None]:
         with Image.open(file, formats=FORMATS) as picture:
-            if picture.width * picture.height > MOST_PIXELS:
-                raise NotAScan(_too_many(name))
-            if getattr(picture, "n_frames", 1) > 1 and picture.format != "MPO":  # phones keep a small copy in the same file
-                raise NotAScan(f"{name} holds {picture.n_frames} pages or pictures. Save the one with the offcuts by itself.")
+            _check_picture(picture, name, one=picture.format != "MPO")  # phones keep a small copy in the same file
             _check_jpeg(picture, name)
             picture.load()
             told = picture.getexif().get_ifd(0x8769).get(41989)  # FocalLengthIn35mmFilm of Exif 2.32
@@ -144,6 +141,14 @@ def _too_many(name: str) -> str:
     return f"{name} has more than {MOST_PIXELS / 1e6:.0f} million pixels. Scan only the part with the offcuts, at 300 dpi."
 
 
+def _check_picture(picture: Image.Image, name: str, *, one: bool = True) -> None:
+    """Whether a picture has too many pixels, or is several in one file where it must be `one`."""
+    if picture.width * picture.height > MOST_PIXELS:
+        raise NotAScan(_too_many(name))
+    if one and getattr(picture, "n_frames", 1) > 1:
+        raise NotAScan(f"{name} holds {picture.n_frames} pages or pictures. Save the one with the offcuts by itself.")
+
+
 def _check_jpeg(picture: Image.Image, name: str) -> None:
     """Whether a JPEG was pressed so hard that its edges moved: it cannot be seen in the picture by how much."""
     table = (getattr(picture, "quantization", None) or {}).get(0)
@@ -156,10 +161,7 @@ def _check_jpeg(picture: Image.Image, name: str) -> None:
 
 def _decoded(file: Path, name: str, dpi) -> Scan:
     with Image.open(file, formats=FORMATS) as picture:
-        if picture.width * picture.height > MOST_PIXELS:
-            raise NotAScan(_too_many(name))
-        if getattr(picture, "n_frames", 1) > 1:
-            raise NotAScan(f"{name} holds {picture.n_frames} pages or pictures. Save the one with the offcuts by itself.")
+        _check_picture(picture, name)
         if picture.mode == "1":
             raise NotAScan(f"{name} is black and white only, which shifts every edge. Scan in grey or colour.")
         _check_jpeg(picture, name)

@@ -47,7 +47,7 @@ def read_piece(
         upright = fitted if view is None else from_above(fitted, edges, od_mm, view)[0]
         return against_fit(upright, edges, found, ends, seen=fitted.shape, od_mm=od_mm, pixel_mm=pixel, light=unlike.light)
 
-    pixel = float(np.mean(scan.pixel_mm))
+    pixel, dark = float(np.mean(scan.pixel_mm)), is_dark(unlike.light)
     if found.refused:
         return refuse(found.refused)
     if len(found.centreline_mm) < 8:
@@ -64,8 +64,8 @@ def read_piece(
     wide = (0.3 * od_mm + 3 * pixel, 0.25 * od_mm + 2 * pixel)
     narrow = (0.12 * od_mm + 3 * pixel, 0.06 * od_mm + 2 * pixel, 0.05 * od_mm + 1.5 * pixel)
     # On dark paper what is left of a tube may be much narrower than the tube.
-    why, fit = _fitted(found, shape, scan, unlike, od_mm, wide if is_dark(unlike.light) else narrow)
-    if why and fit is not None and not is_dark(unlike.light):
+    why, fit = _fitted(found, shape, scan, unlike, od_mm, wide if dark else narrow)
+    if why and fit is not None and not dark:
         # Edges that are nowhere near where they should be: looked for further away, they may tell the reason.
         reason, further = _fitted(found, shape, scan, unlike, od_mm, wide[:1])
         why = reason or (judged(*further) if further else ()) or why
@@ -75,9 +75,9 @@ def read_piece(
     shape = fitted.shape
     if why := judged(*fit):
         return refuse(*why, shape=shape)
-    least = _LEAST_ANGLE_DARK if is_dark(unlike.light) else _LEAST_ANGLE
+    least = _LEAST_ANGLE_DARK if dark else _LEAST_ANGLE
     if np.degrees(shape.turn) < least:
-        more = " on dark paper, where one of its edges is often lost" if is_dark(unlike.light) else ""
+        more = " on dark paper, where one of its edges is often lost" if dark else ""
         return refuse(
             f"It turns by {np.degrees(shape.turn):.1f}°: below {least:g}°{more}, the round part is so short that how a bend sets in and fades passes for its "
             f"radius. {'Lay light paper over it' if more else 'Bend a piece further for the scan'}, or measure this one by hand.", shape=shape,
@@ -94,7 +94,7 @@ def read_piece(
         return refuse("Beyond one of its ends, in line with it, lies something more: perhaps the tube goes on, after a stretch as light as the paper. Lay paper of another shade over it, or move it away from what lies there, and scan again.", shape=shape)
     marks = [(leg, m) for leg in (0, 1) for m in find_marks(scan.rgb, shape, leg, cut[leg].from_apex_mm, pixel_mm=scan.pixel_mm)]
     seen = Seen(number, found.box_mm, fitted, edges, tuple(cut), tuple(marks))
-    return told(seen, end_a=end_a, scale_u=scale_u, pixel_mm=pixel, od_mm=od_mm, dark=is_dark(unlike.light), view=view)
+    return told(seen, end_a=end_a, scale_u=scale_u, pixel_mm=pixel, od_mm=od_mm, dark=dark, view=view)
 
 
 def is_bent(found: Found, od_mm: float) -> bool:
