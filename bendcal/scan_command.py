@@ -106,7 +106,7 @@ def _scan(asked: argparse.Namespace, shop: Shop) -> None:
 
 
 def _page(asked: argparse.Namespace, shop: Shop) -> None:
-    from bendcal.sheets import save_reference_page  # draws, so it is loaded by this job alone
+    from bendcal.sheets import save_how_to_lay_pages, save_reference_page  # draws, so it is loaded by this job alone
 
     if asked.pages is not None and not 1 <= asked.pages <= MOST_PAGES:
         raise ValueError(f"--pages is {asked.pages}; there are 1 to {MOST_PAGES} of a paper, each with marks of its own.")
@@ -114,6 +114,7 @@ def _page(asked: argparse.Namespace, shop: Shop) -> None:
     print(f"Written: {save_reference_page(shop.folder, paper=asked.paper, numbers=tuple(numbers))}")
     print(paragraph("Print it at 100 % (actual size), and measure its 100 mm line: if it measures otherwise, say so with --page-line when you read a photo."))
     if numbers:
+        print(f"A drawing of how to lay them: {save_how_to_lay_pages(shop.folder)}")
         print(paragraph(HOW_TO_LAY_PAGES))
 
 

@@ -16,6 +16,7 @@ import pandas as pd
 from bendcal.atomic import NotSaved, make_folder, write_atomically, write_together
 from bendcal.bodies import BenderBody
 from bendcal.feasible import Plan
+from bendcal.figures.laying_pages import how_to_lay_pages
 from bendcal.law import PARAMETERS, Law
 from bendcal.marks import MARK_COLUMNS, MarkSheet
 from bendcal.order import cautions
@@ -24,7 +25,7 @@ from bendcal.shop import Shop
 from bendcal.turntable import Turntable
 from bendcal.version import __version__
 
-__all__ = ["FORMAT", "SheetFiles", "save_bending", "save_reference_page", "save_sheet", "save_true_scale", "save_turntable", "save_worksheet", "sheet_csv", "sheet_json"]
+__all__ = ["FORMAT", "SheetFiles", "save_bending", "save_how_to_lay_pages", "save_reference_page", "save_sheet", "save_true_scale", "save_turntable", "save_worksheet", "sheet_csv", "sheet_json"]
 
 FORMAT = 1
 FOLDER = "sheets"
@@ -61,6 +62,26 @@ def save_reference_page(folder: str | PathLike[str], *, paper: str = "a4", numbe
     which = "-".join(str(n) for n in dict.fromkeys((*numbers[:1], *numbers[-1:])))
     file = _folder(folder) / (f"reference-pages-{paper}-{which}.pdf" if numbers else f"reference-page-{paper}.pdf")
     write_atomically(file, content)
+    return file
+
+
+def save_how_to_lay_pages(folder: str | PathLike[str]) -> Path:
+    """Write ``sheets/how-to-lay-pages.png`` into a shop folder: numbered pages under what is longer than a page, and what must not happen.
+
+    Parameters
+    ----------
+    folder : the shop's folder; its ``sheets`` folder is made where there is none
+
+    Returns
+    -------
+    The file
+
+    Raises
+    ------
+    NotSaved : where the file cannot be written; the sentence says why
+    """
+    file = _folder(folder) / "how-to-lay-pages.png"
+    write_atomically(file, how_to_lay_pages().png())
     return file
 
 

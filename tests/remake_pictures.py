@@ -27,6 +27,7 @@ def pictures() -> dict[str, bytes]:
         "law.png": figures.fit.law_fit(cal.law("small", "steel-3/16"), shop, lengths=False).png(),
         "line.png": figures.bent_line.views(sheet.line, sheet.tube, radius_mm=radius).png(),
         "flat-line.png": read_flat_scan(ROOT / "sample_measurements" / "scans" / "invented-flat-line.jpg", od_mm=4.76, end_a="left").overlay(largest=640),
+        "pages.png": figures.laying_pages.how_to_lay_pages().png(),
         "turns.png": figures.twist_clock.clocks(sheet).png(),
     }
 

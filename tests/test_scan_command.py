@@ -114,11 +114,12 @@ def test_the_reference_page_is_written(folder: Path, paper: str, capsys: pytest.
 
 @pytest.mark.parametrize(("more", "name", "count"), [(["--pages", "3"], "1-3", 3), (["--number", "2"], "2", 1), (["--pages", "1", "--paper", "letter"], "1", 1)])
 def test_pages_for_a_table_are_written(folder: Path, more: list[str], name: str, count: int, capsys: pytest.CaptureFixture) -> None:
-    """Three pages in one PDF, or the second alone; how to lay them is said."""
+    """Three pages in one PDF, or the second alone; how to lay them is said and drawn."""
     assert main(["page", str(folder), *more]) == 0
     file = folder / "sheets" / f"reference-pages-{'letter' if 'letter' in more else 'a4'}-{name}.pdf"
     assert len(PdfReader(file).pages) == count
     assert "passes between the marks" in " ".join(capsys.readouterr().out.split())
+    assert (folder / "sheets" / "how-to-lay-pages.png").read_bytes().startswith(b"\x89PNG")
 
 
 @pytest.mark.parametrize(("more", "why"), [(["--pages", "9"], "--pages is 9"), (["--pages", "0"], "--pages is 0"), (["--number", "7"], "no reference page 7")])
