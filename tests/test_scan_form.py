@@ -8,8 +8,11 @@ import pytest
 
 from bendcal import forms
 from bendcal.files.folder import read_shop
+from bendcal.forms import flat_values, scan_values
 from bendcal.forms.echo import Echo
+from bendcal.forms.flat_values import FlatValues
 from bendcal.forms.scan_form import ScanForm
+from bendcal.forms.scan_values import READ, ScanValues
 from tests.a_scan import two_pieces
 
 
@@ -114,6 +117,35 @@ def test_the_sample_is_not_written_to(sample_folder: Path, two: bytes, tmp_path:
     fill(form, length_mm="75", dial_deg="62")
     form.keep.click()
     assert "Not recorded." in said(form) and (sample_folder / "offcuts.csv").read_bytes() == before
+
+
+@pytest.mark.parametrize(("kind", "typed", "line"), [("photo", "", (100.0,)), ("photo", "99,8", (99.8,)), ("photo", "99,8; 100.1", (99.8, 100.1)), ("scan", "", None), ("scan", "99,8", 99.8)])
+def test_one_line_or_one_for_each_page_is_told_to_the_reader(folder: Path, monkeypatch: pytest.MonkeyPatch, kind: str, typed: str, line: object) -> None:
+    """What stands in the box reaches the reader of photos as a row, that of a scan as one number, and for a flat line just so."""
+    told, shop = [], read_shop(folder)
+    for module, names in ((scan_values, ("read_photos", "read_scan")), (flat_values, ("read_flat_photos", "read_flat_scan"))):
+        for name in names:
+            monkeypatch.setattr(module, name, lambda *_, line_mm, **__: told.append(line_mm) or ["read"])
+    ScanValues(picture="a.png", kind=kind, tube="cuni-3/16", line_mm=typed).read(shop)
+    FlatValues(picture="a.png", kind=kind, tube="cuni-3/16", line_mm=typed, end_a="left").read(shop)
+    assert told == [line, line]
+
+
+@pytest.mark.parametrize(("typed", "why"), [("99.8, 100.1", "Put a semicolon between several: 99.8; 100.1."), ("99.8;;100", "Number 2 of 3 is blank"), ("99.8; long", "long")])
+def test_a_row_of_lines_that_is_not_understood_is_told(folder: Path, typed: str, why: str) -> None:
+    """A comma between two numbers, a blank between two semicolons, a word: nothing is read, and what to write is said."""
+    shop = read_shop(folder)
+    for values in (ScanValues(picture="a.png", tube="cuni-3/16", line_mm=typed), FlatValues(picture="a.png", tube="cuni-3/16", end_a="left", line_mm=typed)):
+        (blocked,) = values.blockers(shop, READ)
+        assert blocked.startswith("100 mm line: ") and why in blocked
+
+
+def test_a_scan_takes_one_line(folder: Path) -> None:
+    """Two numbers for the page on the glass: refused, for offcuts and for a flat line."""
+    shop = read_shop(folder)
+    for values in (ScanValues(picture="a.png", tube="cuni-3/16", line_mm="99; 100"), FlatValues(picture="a.png", tube="cuni-3/16", end_a="left", line_mm="99; 100")):
+        with pytest.raises(ValueError, match="2 lengths of 100 mm lines are written, and a scan is held against one page"):
+            values.read(shop)
 
 
 def test_the_function_of_a_page_makes_the_form(folder: Path) -> None:

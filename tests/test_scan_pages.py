@@ -9,9 +9,13 @@ from PIL import Image
 
 from bendcal.cli import main
 from bendcal.fiducials import SIDE_MM, cells, reference_page
+from bendcal.forms.scan_values import ScanValues
+from bendcal.materials import ALLOYS
 from bendcal.nodes import nodes_from_legs
 from bendcal.scan import NotAScan, ScanReadings, mosaic, read_flat_photos, read_photos
 from bendcal.scan.photos import laid_photos
+from bendcal.shop import Shop
+from bendcal.tubes import Tube
 from tests.benchmarks.pages import fits
 from tests.benchmarks.scan import misses
 from tests.invented.flat_line import ScannedLine
@@ -116,6 +120,13 @@ def test_numbers_that_cannot_be(photos: list[Path]) -> None:
     ):  # fmt: skip
         with pytest.raises(ValueError, match=why):
             read_photos(paths, od_mm=4.76, line_mm=line)
+
+
+def test_the_form_tells_a_count_of_lines_that_does_not_fit(photos: list[Path]) -> None:
+    """Three numbers in the box, and the photos show two pages: both are named, and what to write."""
+    values = ScanValues(picture="; ".join(map(str, photos)), kind="photo", tube="thin", line_mm="99,8; 100; 100.1")
+    with pytest.raises(ValueError, match=r"3 lengths .* show 2 pages: page 1 \(A4\) and page 2 \(A4\). Tell one for all, or one for each, in the order"):
+        values.read(Shop(Path("."), {}, {"thin": Tube("thin", ALLOYS["copper"], 4.76, 0.7)}, {}))
 
 
 def test_a_picture_that_would_be_too_large(photos: list[Path], monkeypatch: pytest.MonkeyPatch) -> None:

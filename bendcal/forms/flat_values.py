@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bendcal.files import Column, name_fault, tidy
-from bendcal.forms.scan_values import KINDS, picture_files
-from bendcal.forms.understood import Understood, blockers_of, understood, understood_name
+from bendcal.forms.scan_values import KINDS, LINE, line_on_glass, picture_files
+from bendcal.forms.understood import Understood, blockers_of, understood, understood_name, understood_row
 from bendcal.scan import PatternReading, read_flat_photos, read_flat_scan
 from bendcal.scan.flat_recording import record_pattern
 from bendcal.scan.piece import SIDES
@@ -22,11 +22,11 @@ NAMES = {
     "cut_b_mm": "Cut off at B",
 }  # fmt: skip
 HINTS = {
-    "picture": "its file: old-line.png", "kind": "scan", "tube": "to make the line of", "wire_mm": "blank: it is the tube", "line_mm": "photo only; blank: 100",
+    "picture": "its file: old-line.png", "kind": "scan", "tube": "to make the line of", "wire_mm": "blank: it is the tube", "line_mm": "by a rule; several pages: 99.8; 100.1",
     "end_a": "on which side", "line": "a new name", "bender": "its name", "taped_mm": "straight; blank: not yet", "cut_a_mm": "from cut to seat", "cut_b_mm": "from cut to seat",
 }  # fmt: skip
 READ, RECORD = ("picture", "kind", "tube", "wire_mm", "line_mm", "end_a"), ("line", "bender", "taped_mm", "cut_a_mm", "cut_b_mm")
-_WIRE, _TAPED, _LINE, _CUT = Column("wire_mm", "length", above=0), Column("taped_mm", "length", above=0), Column("line_mm", "length"), Column("cut_mm", "length", least=0)
+_WIRE, _TAPED, _CUT = Column("wire_mm", "length", above=0), Column("taped_mm", "length", above=0), Column("cut_mm", "length", least=0)
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ class FlatValues:
         told["tube"] = understood_name(self.tube, shop.tubes, "tube")
         told["wire_mm"] = understood(self.wire_mm, _WIRE)
         told["taped_mm"] = understood(self.taped_mm, _TAPED)
-        told["line_mm"] = understood(self.line_mm or "100", _LINE)
+        told["line_mm"] = understood_row(self.line_mm or "100", LINE)
         told["end_a"] = understood_name(self.end_a, SIDES, "side")
         unfit = name_fault(tidy(self.line)) if tidy(self.line) else None
         told["line"] = Understood(wrong=f"{unfit.rule} {unfit.remedy}") if unfit else Understood(tidy(self.line)) if tidy(self.line) else Understood(missing=True)
@@ -97,7 +97,7 @@ class FlatValues:
             return read_flat_photos(files, **how, line_mm=told["line_mm"].value)
         if len(files) > 1:
             raise ValueError(f"{len(files)} scans are named, and a line lies on one. Only photos of numbered pages on one table are joined.")
-        return read_flat_scan(files[0], **how, line_mm=told["line_mm"].value if tidy(self.line_mm) else None)
+        return read_flat_scan(files[0], **how, line_mm=line_on_glass(self.line_mm, told["line_mm"].value))
 
     def record(self, shop: Shop, reading: PatternReading) -> tuple[Path, list[str]]:
         """Record the line; the pattern's file, and what looks wrong with it.

@@ -7,14 +7,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from bendcal.files import OFFCUTS, Column, tidy
-from bendcal.forms.understood import Understood, blockers_of, understood, understood_name
+from bendcal.forms.understood import Understood, blockers_of, understood, understood_name, understood_row
 from bendcal.offcuts import Offcut
 from bendcal.scan import ScanReading, ScanReadings, read_photos, read_scan
 from bendcal.scan.piece import SIDES
 from bendcal.scan.recording import record
 from bendcal.shop import Shop
 
-__all__ = ["HINTS", "KINDS", "NAMES", "READ", "RECORD", "ScanValues", "picture_files"]
+__all__ = ["HINTS", "KINDS", "LINE", "NAMES", "READ", "RECORD", "ScanValues", "line_on_glass", "picture_files"]
 
 KINDS = ("scan", "photo")
 NAMES = {
@@ -22,12 +22,12 @@ NAMES = {
     "piece": "Piece", "bender": "Bender", "length_mm": "Straight length", "dial_deg": "Dial", "mark_mm": "Mark",
 }  # fmt: skip
 HINTS = {
-    "picture": "its file, such as scan.png; photos of one table: a.jpg; b.jpg", "kind": "scan", "tube": "its name", "line_mm": "of the reference page, by a rule",
+    "picture": "its file, such as scan.png; photos of one table: a.jpg; b.jpg", "kind": "scan", "tube": "its name", "line_mm": "by a rule; several pages: 99.8; 100.1",
     "end_a": "blank: by the mark", "piece": "its number in the picture", "bender": "its name", "length_mm": "before the bend",
     "dial_deg": "at the end of the stroke", "mark_mm": "blank: as it is seen",
 }  # fmt: skip
 _OF_OFFCUT = {column.name: column for column in OFFCUTS}
-_LINE = Column("line_mm", "length")
+LINE = Column("line_mm", "length")
 READ, RECORD = ("picture", "kind", "tube", "line_mm", "end_a"), ("piece", "bender", "length_mm", "dial_deg", "mark_mm")
 
 
@@ -63,7 +63,7 @@ class ScanValues:
         told = {"picture": Understood(tidy(self.picture)) if tidy(self.picture) else Understood(missing=True)}
         told["kind"] = understood_name(self.kind or "scan", KINDS, "kind")
         told["tube"] = understood_name(self.tube, shop.tubes, "tube")
-        told["line_mm"] = understood(self.line_mm or "100", _LINE)
+        told["line_mm"] = understood_row(self.line_mm or "100", LINE)
         told["end_a"] = understood_name(self.end_a, SIDES, "side", needed=False)
         told["piece"] = understood_name(self.piece, [str(p.number) for p in pieces if not p.refused], "piece that was read")
         told["bender"] = understood_name(self.bender, shop.benders, "bender")
@@ -99,7 +99,7 @@ class ScanValues:
         if told["kind"].value == "photo":
             read = read_photos(files, **how, line_mm=told["line_mm"].value)
         else:
-            line = told["line_mm"].value if tidy(self.line_mm) else None
+            line = line_on_glass(self.line_mm, told["line_mm"].value)
             read = tuple(read_scan(file, **how, line_mm=line) for file in files[:2])
         if len(read) > 1:
             raise ValueError("Several pictures are read together only where they are photos of one table with several numbered pages. Read them one by one.")
@@ -123,6 +123,28 @@ class ScanValues:
         if told["mark_mm"].value is not None:
             columns["mark_mm"] = told["mark_mm"].value
         return record(shop.folder, reading, picture=readings.name, **columns)
+
+
+def line_on_glass(written: str, lines: tuple[float, ...]) -> float | None:
+    """The one number for a scan, or None where nothing was written.
+
+    Parameters
+    ----------
+    written : what stands in the box
+    lines : what was understood of it [mm]
+
+    Raises
+    ------
+    ValueError : where there are several
+
+    Examples
+    --------
+    >>> line_on_glass("99,8", (99.8,)), line_on_glass("", (100.0,))
+    (99.8, None)
+    """
+    if len(lines) > 1:
+        raise ValueError(f"{len(lines)} lengths of 100 mm lines are written, and a scan is held against one page on the glass. Write that page's one, or choose photo.")
+    return lines[0] if tidy(written) else None
 
 
 def picture_files(written: str, folder: Path) -> list[Path]:

@@ -9,7 +9,7 @@ from math import isclose
 from bendcal.files import Column, cell_value, name_key, tidy
 from bendcal.measures import NotAMeasure, inch_text
 
-__all__ = ["Understood", "blockers_of", "understood", "understood_name"]
+__all__ = ["Understood", "blockers_of", "understood", "understood_name", "understood_row"]
 
 _FINEST = 64  # parts of an inch that a rule is divided into, at the most
 _UNITS = {"angle": "°", "GPa": " GPa", "MPa": " MPa", "number": ""}
@@ -115,6 +115,35 @@ def blockers_of(told: Mapping[str, Understood], names: Mapping[str, str], keys: 
     ['Dial: still to fill in.']
     """
     return [f"{names[key]}: {told[key].wrong or 'still to fill in'}." for key in keys if not told[key].fine]
+
+
+def understood_row(text: str, column: Column) -> Understood:
+    """What one or several values mean, a semicolon between them; the value is a tuple.
+
+    Parameters
+    ----------
+    text : as typed
+    column : what each may be
+
+    Examples
+    --------
+    >>> row = understood_row("99,8; 100.1", Column("line_mm", "length"))
+    >>> row.value, row.words
+    ((99.8, 100.1), '99.8 mm (about 3 59/64"); 100.1 mm (about 3 15/16")')
+    >>> understood_row("99.8, 100.1", Column("line_mm", "length")).wrong
+    '"99.8, 100.1" is not one number. Put a semicolon between several: 99.8; 100.1.'
+    """
+    parts = [tidy(part) for part in tidy(text).rstrip("; ").split(";")]
+    if len(parts) > 1 and "" in parts:
+        return Understood(wrong=f"Number {parts.index('') + 1} of {len(parts)} is blank. Write each, with a semicolon between them.")
+    told = [understood(part, column) for part in parts]
+    for part, each in zip(parts, told, strict=True):
+        if not each.fine:
+            listed = [v for v in part.replace(", ", " ").split() if v[:1].isdigit()]
+            if len(listed) > 1 and all(understood(v, column).fine for v in listed):
+                return Understood(wrong=f'"{part}" is not one number. Put a semicolon between several: {"; ".join(listed)}.')
+            return each
+    return Understood(tuple(each.value for each in told), "; ".join(each.words for each in told))
 
 
 def _length(mm: float) -> str:

@@ -87,7 +87,7 @@ def _joined(photos: list[np.ndarray], sightings: list[Sighting], lines: list[flo
     """One picture of all photos."""
     pages = sorted({page_of(m) for s in sightings for marks in s.marks().values() if len(marks) >= LEAST_OF_A_PAGE for m in marks}, key=lambda p: (p.number, p.paper))
     if len(lines) not in (1, len(pages)):
-        raise ValueError(f"{len(lines)} lengths of 100 mm lines are told, and the photos show {len(pages)} pages: {spelled(map(str, pages))}. Tell one for all, or one for each.")
+        raise ValueError(f"{len(lines)} lengths of 100 mm lines are told, and the photos show {len(pages)} pages: {spelled(map(str, pages))}. Tell one for all, or one for each, in the order of their numbers.")
     each = len(lines) > 1
     scale = {str(page): line / 100 for page, line in zip(pages, lines, strict=True)} if each else lines[0] / 100
     table, sightings = laid_table(sightings, scale=scale, print_u=PAGE_U if each else print_u, page_u=print_u if each else PAGE_U)
