@@ -137,8 +137,13 @@ def camera_through(page_mm: np.ndarray, seen_px: np.ndarray, size_px: tuple[int,
     def away(numbers: np.ndarray) -> np.ndarray:
         return np.append(((_projected(numbers, page_mm) - seen_px) / CORNER_PX).ravel(), (numbers[:4] - believed) / widths)
 
+    def slopes(numbers: np.ndarray) -> np.ndarray:
+        _, by = cv2.projectPoints(solid, numbers[4:7], numbers[7:], *lens_arrays(numbers))
+        by_lens = np.column_stack([(by[:, 6] + by[:, 7]) * np.exp(numbers[0]), by[:, 8:11]])
+        return np.vstack([np.hstack([by_lens, by[:, :6]]) / CORNER_PX, np.eye(4, 10) / widths[:, None]])
+
     scale = np.array([0.1, 10.0, 10.0, 0.05, 0.01, 0.01, 0.01, 1.0, 1.0, 1.0])
-    found = optimize.least_squares(away, start, x_scale=scale, loss="soft_l1", f_scale=3.0, max_nfev=200)
+    found = optimize.least_squares(away, start, jac=slopes, x_scale=scale, loss="soft_l1", f_scale=3.0, max_nfev=200)
     off = away(found.x)[: 2 * len(page_mm)] * CORNER_PX
     return found.x, found.jac, float(np.sqrt(np.mean(off**2)))
 
@@ -155,6 +160,9 @@ def lens_arrays(numbers: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _projected(numbers: np.ndarray, points_mm: np.ndarray, height_mm: float = 0.0) -> np.ndarray:
-    cv2 = image_library()
-    solid = np.column_stack([points_mm, np.full(len(points_mm), -height_mm)])
-    return cv2.projectPoints(solid, numbers[4:7], numbers[7:], *lens_arrays(numbers))[0][:, 0]
+    """What OpenCV's projectPoints gives (a test holds it to that), which works out slopes by every number too, whether they are asked for or not."""
+    turn, _ = image_library().Rodrigues(numbers[4:7])
+    seen = points_mm @ turn[:, :2].T + (numbers[7:] - height_mm * turn[:, 2])
+    flat = seen[:, :2] / seen[:, 2:]
+    bent = np.exp(numbers[0]) * (1 + numbers[3] * (flat**2).sum(axis=1, keepdims=True))
+    return flat * bent + numbers[1:3]

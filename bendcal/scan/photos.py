@@ -21,7 +21,9 @@ from bendcal.scan.table import PAGE_U, Table
 __all__ = ["MOST_PHOTOS", "laid_photos", "read_photos"]
 
 MOST_PHOTOS = 12
-_EVEN_U = 0.0005  # paper that is fed unevenly, pixels that are not quite square: of a length, in each direction (assumed)
+#: Pixels that are not quite square, of a length, in each direction (assumed). Paper that was fed unevenly only shifts marks: by how they
+#: scatter it is in the cameras already, and no piece is measured by the paper beside it.
+_EVEN_U = 0.0002
 _Path = str | os.PathLike[str]
 
 
