@@ -59,14 +59,15 @@ def environment():
     return env
 
 
-def start(words, cwd=None, log=None):
+def start(words, cwd=None, log=None, more=None):
     """Run a program to its end and return its exit code; Ctrl+C is the program's to answer.
 
     With an open file as `log` its words go there, and here a dot is printed every few
-    seconds, to show that something still happens.
+    seconds, to show that something still happens. `more` goes into its surroundings.
     """
+    env = dict(environment(), **(more or {}))
     process = subprocess.Popen(
-        words, cwd=cwd, env=environment(), stdout=log, stderr=subprocess.STDOUT if log else None
+        words, cwd=cwd, env=env, stdout=log, stderr=subprocess.STDOUT if log else None
     )
     while True:
         try:
@@ -177,6 +178,16 @@ def bendcal(*words, **where):
     return start([venv_python(), "-m", "bendcal"] + list(words), **where)
 
 
+def check(words):
+    """Run pytest: with words of one's own just so, else every check, files side by side, one on each core (four at most)."""
+    more = {}
+    if not words:
+        words = ["--numprocesses=auto", "--maxprocesses=4", "--dist=loadfile"]
+        # Each of them with one thread of its own: several would only get into one another's way.
+        more = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+    return start([venv_python(), "-m", "pytest"] + words, cwd=ROOT, more=more)
+
+
 def main_job():
     for words in (["calibrate", SAMPLE], ["marks", SAMPLE]):
         say("> bendcal " + " ".join(words))
@@ -204,7 +215,7 @@ def main(words):
     if words == ["setup"]:
         return 0
     if words[0] == "test":
-        return start([venv_python(), "-m", "pytest"] + words[1:], cwd=ROOT)
+        return check(words[1:])
     return bendcal(*words)
 
 

@@ -133,7 +133,7 @@ class Desk:
         self.stamp = venv / "stamp.json"
         self.folder = folder
 
-    def start(self, words: list[str], cwd: str | None = None, log: object = None) -> int:
+    def start(self, words: list[str], cwd: str | None = None, log: object = None, more: dict[str, str] | None = None) -> int:
         short = " ".join(words[2:]).replace(str(self.folder), "HERE").replace("\\", "/")
         self.done.append(short)
         if short.startswith("venv"):
@@ -186,7 +186,7 @@ def test_testing_adds_its_packages_once_and_running_needs_no_more(desk: Desk) ->
         PACKAGE,
         "pytest -k arc",
     ]
-    assert desk.does("test") == ["pytest"]
+    assert desk.does("test") == ["pytest --numprocesses=auto --maxprocesses=4 --dist=loadfile"]
     assert desk.does("setup") == []
 
 

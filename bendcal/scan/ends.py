@@ -16,8 +16,8 @@ _LANES = np.linspace(-0.6, 0.6, 9)  # across the tube, in halves of its width
 _SHADOW = 2.5  # halves of the width, by which a shadow may have moved the rough end outwards
 _BURNT = 0.985  # of full white
 _STEEP_SHARE, _APART_MM = 0.4, 0.5
-_END_FLOOR_MM = 0.015  # burr, dust and what the steepest place makes of a rounded edge
-_MARK_FLOOR_MM = 0.01
+_END_FLOOR_MM, _END_FLOOR_PX = 0.008, 0.12  # burr and dust; and what pixels and JPEG make of the steepest place
+_MARK_FLOOR_MM, _MARK_OF_WIDTH = 0.005, 0.01  # how a pen's line is ragged where lanes do not tell
 _WIDEST_MARK_MM = 2.0
 
 
@@ -79,7 +79,7 @@ def find_end(field: np.ndarray, noise: float, shape: Shape, leg: int, about_mm: 
         off = y - line[0] - line[1] * x
         spread = max(1.4826 * float(np.median(np.abs(off))), 0.15 * pixel)
         weight = 1 / np.maximum(1, np.abs(off) / (1.5 * spread))
-    u = np.hypot(spread * 1.5 / np.sqrt(weight.sum()), _END_FLOOR_MM)
+    u = np.sqrt((spread * 1.5) ** 2 / weight.sum() + _END_FLOOR_MM**2 + (_END_FLOOR_PX * pixel) ** 2)
     return CutEnd(float(about_mm + line[0]), float(u), float(abs(line[1]) * 2 * shape.half_mm))
 
 
@@ -116,6 +116,20 @@ def _outermost(field: np.ndarray, shape: Shape, leg: int, about_mm: float, sides
     return float(t[peaks[-1]])
 
 
+def _across(t: np.ndarray, lines: np.ndarray, change: np.ndarray, lanes: np.ndarray) -> tuple[float, float]:
+    """Where a line across the tube meets its middle, and how surely by how its places on the lanes agree [mm]."""
+    way = change.sum(axis=0) / max(float(np.linalg.norm(change.sum(axis=0))), 1e-12)
+    seen = np.clip(lines @ way, 0, None)
+    weight = seen.sum(axis=1)
+    place = (seen * t).sum(axis=1) / np.maximum(weight, 1e-12)
+    # A straight line, slanting as it may; lanes where it is hardly seen count for less.
+    design = np.stack([np.ones_like(lanes), lanes], axis=1) * weight[:, None]
+    line, left = np.linalg.lstsq(design, place * weight, rcond=None)[:2]
+    free = len(lanes) - 2
+    spread = float(left[0]) / free if left.size else float(np.ptp(place)) ** 2
+    return float(line[0]), float(np.sqrt(spread * np.linalg.pinv(design.T @ design, hermitian=True)[0, 0]))
+
+
 def find_marks(rgb: np.ndarray, shape: Shape, leg: int, end_mm: float, *, pixel_mm: tuple[float, float]) -> list[PenMark]:
     """Narrow lines right across a straight leg, by how they differ from the tube beside them.
 
@@ -149,6 +163,6 @@ def find_marks(rgb: np.ndarray, shape: Shape, leg: int, end_mm: float, *, pixel_
             continue
         if part.start == 0 or part.stop == len(t):
             continue
-        place = float(np.average(t[part], weights=away[part]))
-        marks.append(PenMark(place, float(np.hypot(_MARK_FLOOR_MM, 0.02 * width)), float(width)))
+        place, u = _across(t[part], colour[:, part] - beside[:, part], change[part], lanes)
+        marks.append(PenMark(place, float(np.hypot(u, np.hypot(_MARK_FLOOR_MM, _MARK_OF_WIDTH * width))), float(width)))
     return marks

@@ -18,7 +18,7 @@ __all__ = ["ARC_OF_OD", "FADED_ARC", "FLATTENED", "FLATTENED_U", "TILT_PX", "arc
 #: on dark paper a tube's own dark side is lost, and it may all be on one side.
 _SHIFT_PX, _SHIFT_OF_WIDTH = 0.02, 0.6
 #: On dark paper, of the tube's diameter: the last of its dark side is lost before the edge is seen to be soft.
-_FADED, FADED_ARC = 0.015, 0.0225
+_FADED, FADED_ARC = 0.0075, 0.0225
 #: How that may change from one end of a leg to the other, of a pixel.
 TILT_PX = 0.01
 #: A bend is flattened more on its outside: of the width lost there, half to all is lost on the outside.

@@ -13,11 +13,14 @@ import numpy as np
 
 from bendcal.scan.edges import STEP_MM
 from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, LEG_2, Fitted, Shape
-from bendcal.scan.uncertainty import ARC_OF_OD, FADED_ARC, FLATTENED, FLATTENED_U, TILT_PX, leg_shift, moved, noise_of, results
+from bendcal.scan.uncertainty import FADED_ARC, FLATTENED, FLATTENED_U, TILT_PX, leg_shift, moved, noise_of, results
 
 __all__ = ["Weighed", "corrected", "covariance", "weighed"]
 
-_ARC_WAVES = 4  # of an arc's own: as a whole, from one end to the other, and in its middle
+#: By how much an arc's curvature may change from one end to the other, as a share of its mean; half that in its middle and a third
+#: beyond (an assumption: a lever is pulled unevenly, a former is not round).
+_UNEVEN, _UNEVEN_WAVES = 0.025, 3
+_FADED_WAVES = 5  # how what is lost on dark paper changes along an arc
 #: Curvature sets in over nothing to so many diameters (an assumption), which moves the arc inwards as flattening does, by (that)²/24R
 #: (derived): evenly spread, a third of the most, with 0.298 of it as the standard deviation.
 _EASED, _EASED_MEAN, _EASED_U = 0.5, 1 / 3, 0.298
@@ -101,9 +104,22 @@ def _shared(fitted: Fitted, ends: np.ndarray, along_mm: np.ndarray, side: np.nda
     swept = np.where(arc, along_mm / max(float(along_mm[arc].max(initial=0.0)), 1e-6), 0.0)
     patterns.append(arc * shift[ARC])
     patterns.append(_flattened(fitted, along_mm, od_mm) * hypot(FLATTENED_U * _lost(fitted), _EASED_U * _eased(fitted, od_mm)))
-    # On dark paper what is lost of a side changes along the arc, as the side turns to the light or from it.
-    aside = hypot(ARC_OF_OD, FADED_ARC * dark) * od_mm
-    return patterns + [arc * np.cos(k * np.pi * swept) * aside / max(k, 1) for k in range(_ARC_WAVES)]
+    patterns += [arc * _uneven(fitted.shape, swept, k) for k in range(1, _UNEVEN_WAVES + 1)]
+    if dark:
+        # What is lost of a side changes along the arc, as the side turns to the light or from it.
+        patterns += [arc * np.cos(k * np.pi * swept) * FADED_ARC * od_mm / max(k, 1) for k in range(_FADED_WAVES)]
+    return patterns
+
+
+def _uneven(shape: Shape, swept: np.ndarray, k: int) -> np.ndarray:
+    """How far an arc lies inside of an even one between the same legs when its curvature changes by a wave of k halves (derived) [mm].
+
+    Curvature (1 + ε cos kπu)/R turns the tube by δ = εθ sin(kπu)/kπ more at the share u of an arc of Rθ, and puts it further inside by
+    ∫ δ(v) cos((u − v)θ) Rθ dv. Where that is not nought at the arc's end, the even arc between the same legs lies further along the first.
+    """
+    turn, wave = shape.turn, k * np.pi
+    size = _UNEVEN / k * shape.radius_mm * turn**2 / (wave**2 - turn**2)
+    return size * (np.cos(turn * swept) - np.cos(wave * swept) - (np.cos(turn) - np.cos(wave)) / np.sin(turn) * np.sin(turn * swept))
 
 
 def _flattened(fitted: Fitted, along_mm: np.ndarray, over_mm: float) -> np.ndarray:

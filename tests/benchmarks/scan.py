@@ -61,7 +61,8 @@ def draw(rng: np.random.Generator, *, dpi: float | None = None, backdrop: str | 
     )  # fmt: skip
     # Drawn aside, so that a seed's other draws stay what they were.
     more = rng.spawn(1)[0]
-    piece = replace(piece, eased=float(more.uniform(0, 0.5)), sets_in=float(more.uniform(0.5, 1.5)), burr_mm=float(more.uniform(0, 0.04)))
+    piece = replace(piece, eased=float(more.uniform(0, 0.5)), sets_in=float(more.uniform(0.5, 1.5)), burr_mm=float(more.uniform(0, 0.06)),
+        uneven_middle=float(more.normal(0, 0.01)), grain=int(more.integers(2**31)))  # fmt: skip
     if backdrop is None:
         backdrop = str(rng.choice(["white", "grey", "blue", "dark"], p=[0.45, 0.2, 0.1, 0.25]))
     if piece.finish == "black" and backdrop == "dark":

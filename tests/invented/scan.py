@@ -45,13 +45,15 @@ class ScannedPiece:
     second_bend_deg: float = 0.0  # in leg B's middle: then it is no single bend
     bow_mm: float = 0.0  # of leg A
     uneven_arc: float = 0.0  # curvature at the start of the arc over its mean, less 1; at its end the other way
+    uneven_middle: float = 0.0  # curvature at both ends of the arc over its mean, less 1; in its middle the other way
     true_od_mm: float | None = None  # where the tube is not as thick as it is sold
-    rough_mm: float = 0.0  # waves of its sides
+    rough_mm: float = 0.0  # waves of its sides (rms), each side its own
     mark_slant_deg: float = 0.0
     tilt_deg: float = 0.0  # leg B lifted from the glass by so much
     sets_in: float = 1.0  # diameters over which flattening sets in and ends
     eased: float = 0.0  # diameters over which curvature sets in and ends
     burr_mm: float = 0.0  # how ragged its cut ends are
+    grain: int = 0  # which waves and which rags
     gap: tuple[float, float] | None = None  # a stretch [mm from end A] that is as light as the backdrop
 
     def walk(self, step: float = 0.04):
@@ -66,6 +68,9 @@ class ScannedPiece:
         if self.uneven_arc:
             u = heading / turn
             heading = heading + self.uneven_arc * turn * u * (1 - u)
+        if self.uneven_middle:
+            u = np.clip(heading / turn, 0, 1)
+            heading = heading + self.uneven_middle * turn * np.sin(2 * np.pi * u) / (2 * np.pi)
         if self.second_bend_deg:
             start = total - second / 2
             heading = heading + np.radians(self.second_bend_deg) * np.clip((s - start) / 6.0, 0, 1)
@@ -88,7 +93,7 @@ class ScannedPiece:
         flat = np.clip(np.minimum(s - first + over / 2, first + self.radius_mm * turn + over / 2 - s) / over, 0, 1)
         lost = self.flattening * self.od_mm * flat
         half = (self.true_od_mm or self.od_mm) / 2
-        waves = [self.rough_mm * np.sin(2 * np.pi * s / period + phase) for period, phase in ((3.7, 0.3), (5.3, 2.1))]
+        waves = [self.rough_mm * _waves(s, (1.5, 15.0), (self.grain, side)) for side in (0, 1)]
         outside, inside = half - lost * self.outside_share + waves[0], half - lost * (1 - self.outside_share) + waves[1]
         height = lifted * np.sin(np.radians(self.tilt_deg))
         return xy, outside, inside, height, s
@@ -113,6 +118,14 @@ class ScannedPiece:
         (p, d), (q, e) = lines
         apex = p + d * np.linalg.solve(np.stack([d, -e], axis=1), q - p)[0]
         return float(180 - np.degrees(np.arccos(d @ e))), float((xy[0] - apex) @ d), float((xy[-1] - apex) @ e)
+
+
+def _waves(x: np.ndarray, periods: tuple[float, float], which: tuple[int, int], count: int = 8) -> np.ndarray:
+    """Waves of mean square 1 with periods anywhere between these, as chance will have them."""
+    rng = np.random.default_rng(which)
+    period = np.exp(rng.uniform(*np.log(periods), count))
+    phase = rng.uniform(0, 2 * np.pi, count)
+    return np.sqrt(2 / count) * sum(np.sin(2 * np.pi * x / p + f) for p, f in zip(period, phase, strict=True))
 
 
 @dataclass(frozen=True)
@@ -200,7 +213,7 @@ def _laid(picture: np.ndarray, piece: ScannedPiece, scanner: Scanner, px: float)
     across = np.abs(side)
     walked = s[near] + along
     slant = np.tan(np.radians(piece.saw_deg))
-    ragged = piece.burr_mm * np.array([np.sin(9 * side / piece.od_mm + 1), np.sin(13 * side / piece.od_mm + 2)])
+    ragged = piece.burr_mm * np.array([_waves(side / piece.od_mm, (0.3, 2.0), (piece.grain, 2 + end)) for end in (0, 1)])
     past = np.maximum(-(walked - side * slant[0] - ragged[0]), walked - s[-1] - side * slant[1] - ragged[1])
     cover = np.clip((half - across) / px + 0.5, 0, 1) * np.clip(-past / px + 0.5, 0, 1)
     # Shade: a cylinder's normal at this place, lit by the lamp from one side and from below.
