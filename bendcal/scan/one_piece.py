@@ -15,7 +15,7 @@ from bendcal.scan.separate import Found
 from bendcal.scan.telling import Seen, flat, from_above, told
 from bendcal.scan.tube_model import LEG_1, LEG_2, Fitted, Shape, fit_centreline, fit_edges
 
-__all__ = ["ROUGHEST_END_MM", "is_bent", "read_piece", "rough_ends"]
+__all__ = ["ROUGHEST_END_MM", "is_bent", "read_piece", "rough_ends", "rough_shape"]
 
 ROUGHEST_END_MM = 0.1  # a cut is straight; what glare leaves of one is not
 _LEAST_ANGLE, _LEAST_ANGLE_DARK = 15.0, 30.0  # of an offcut: below, invented bends gave radii that were confidently wrong (9° on light paper, 19 and 25° on dark)
@@ -24,7 +24,7 @@ _NO_LEGS = "A straight leg is shorter than half a diameter, or it is not one ben
 
 
 def read_piece(
-    number: int, found: Found, scan: Scan, unlike: Unlike, *, od_mm: float, end_a: str | None, scale_u: tuple[float, float], view: View | None = None,
+    number: int, found: Found, shape: Shape | None, scan: Scan, unlike: Unlike, *, od_mm: float, end_a: str | None, scale_u: tuple[float, float], view: View | None = None,
     others: tuple[Found, ...] = (),
 ) -> ScanReading:  # fmt: skip
     """Read one thing that was found.
@@ -32,7 +32,8 @@ def read_piece(
     Parameters
     ----------
     number : what it is called
-    found, scan, unlike : the thing, the picture, and how unlike its backdrop it is
+    found, shape : the thing, and its rough shape
+    scan, unlike : the picture, and how unlike its backdrop it is
     od_mm : the tube's outside diameter [mm]
     end_a : the side on which end A lies, or None
     scale_u : (across, down) standard uncertainty of the scale, as a share
@@ -50,9 +51,6 @@ def read_piece(
     pixel, dark = float(np.mean(scan.pixel_mm)), is_dark(unlike.light)
     if found.refused:
         return refuse(found.refused)
-    if len(found.centreline_mm) < 8:
-        return refuse(found.wide or _NO_BEND)
-    shape = fit_centreline(found.centreline_mm, od_mm / 2)
     if shape is None:
         return refuse(found.wide or _NO_BEND)
     ends = rough_ends(found, shape)
@@ -97,8 +95,8 @@ def read_piece(
     return told(seen, end_a=end_a, scale_u=scale_u, pixel_mm=pixel, od_mm=od_mm, dark=dark, view=view)
 
 
-def is_bent(found: Found, od_mm: float) -> bool:
-    """Whether a thing is bent, by its rough centreline: then it is a piece of its own.
+def rough_shape(found: Found, od_mm: float) -> Shape | None:
+    """A thing's shape by its rough centreline; None where that makes no bend.
 
     Parameters
     ----------
@@ -106,8 +104,17 @@ def is_bent(found: Found, od_mm: float) -> bool:
     od_mm : the tube's outside diameter [mm]
     """
     if found.refused or len(found.centreline_mm) < 8:
-        return False
-    shape = fit_centreline(found.centreline_mm, od_mm / 2)
+        return None
+    return fit_centreline(found.centreline_mm, od_mm / 2)
+
+
+def is_bent(shape: Shape | None) -> bool:
+    """Whether a thing of this rough shape is a bent piece of its own.
+
+    Parameters
+    ----------
+    shape : by :func:`rough_shape`
+    """
     return shape is not None and np.degrees(shape.turn) > 8.0
 
 

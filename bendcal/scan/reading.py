@@ -15,7 +15,7 @@ from math import isfinite
 from bendcal.scan.backdrop import Unlike, unlike_backdrop
 from bendcal.scan.decode import NotAScan, Scan, open_scan
 from bendcal.scan.heights import View
-from bendcal.scan.one_piece import is_bent, read_piece
+from bendcal.scan.one_piece import is_bent, read_piece, rough_shape
 from bendcal.scan.overlay import overlay_png
 from bendcal.scan.piece import SIDES, ScanReading
 from bendcal.scan.printed_scale import checked_scale
@@ -170,12 +170,13 @@ def readings_on(scan: Scan, *, od_mm: float, end_a: str | None, scale_u: tuple[f
     unlike, found, said = things_on(scan, od_mm=od_mm)
     if said:
         return ScanReadings(scan.name, (), (said,), scan, notes)
-    bent = [f for f in found if is_bent(f, od_mm)]
+    shapes = [rough_shape(f, od_mm) for f in found]
+    bent = [f for f, shape in zip(found, shapes, strict=True) if is_bent(shape)]
     pieces = tuple(
         read_piece(
-            k, f, scan, unlike, od_mm=od_mm, end_a=end_a, scale_u=scale_u, view=view, others=tuple(each for each in bent if each is not f)
+            k, f, shape, scan, unlike, od_mm=od_mm, end_a=end_a, scale_u=scale_u, view=view, others=tuple(each for each in bent if each is not f)
         )
-        for k, f in enumerate(found, start=1)
+        for k, (f, shape) in enumerate(zip(found, shapes, strict=True), start=1)
     )
     return ScanReadings(scan.name, pieces, (), scan, notes)
 

@@ -188,11 +188,12 @@ def _laid(picture: np.ndarray, piece: ScannedPiece, scanner: Scanner, px: float)
     lens = 1.0 if scanner.lens_mm is None else scanner.lens_mm / (scanner.lens_mm + piece.od_mm / 2)
     middle = shape[1] * px / 2
     real_x, real_y = (pixels_x * px / kx - middle) / lens + middle, pixels_y * px / ky
-    pad = piece.od_mm
+    pad = 2 * piece.od_mm  # a shadow reaches so far
     cols = np.flatnonzero((real_x > xy[:, 0].min() - pad) & (real_x < xy[:, 0].max() + pad))
     rows = np.flatnonzero((real_y > xy[:, 1].min() - pad) & (real_y < xy[:, 1].max() + pad))
     if not len(cols) or not len(rows):
         return picture, None
+    rows, cols = (np.arange(part[0] // 4 * 4, part[-1] + 1) for part in (rows, cols))
     box = np.s_[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1]
     gx, gy = np.meshgrid(real_x[cols], real_y[rows])
     # Only pixels near the walk are asked for their nearest step.
@@ -231,20 +232,17 @@ def _laid(picture: np.ndarray, piece: ScannedPiece, scanner: Scanner, px: float)
     if piece.gap is not None:
         lost = ((walked > piece.gap[0]) & (walked < piece.gap[1]))[:, None]
         colour = np.where(lost, np.array(BACKDROPS[scanner.backdrop])[None], colour)
-    whole, shade = np.zeros(shape), np.zeros((*shape, 3))
-    part = np.zeros(gx.shape)
-    part[rough] = np.clip(cover, 0, 1)
-    whole[box] = part
-    painted = np.zeros((*gx.shape, 3))
-    painted[rough] = colour
-    shade[box] = painted
+    whole, shade = np.zeros(gx.shape), np.zeros((*gx.shape, 3))
+    whole[rough] = np.clip(cover, 0, 1)
+    shade[rough] = np.clip(colour, 0, 1)
     away = scanner.shadow * ndimage.gaussian_filter(
         ndimage.shift(whole[::4, ::4], -0.35 * piece.od_mm / px / 4 * np.array([np.sin(lamp), np.cos(lamp)]), order=1), 0.25 * piece.od_mm / px / 4
     )
     shadow = ndimage.zoom(away, 4, order=1)
-    shadow = np.pad(shadow, ((0, 4), (0, 4)), mode="edge")[: shape[0], : shape[1]]
-    picture = picture * (1 - shadow[:, :, None])
-    picture = picture * (1 - whole[:, :, None]) + np.clip(shade, 0, 1) * whole[:, :, None]
+    shadow = np.pad(shadow, ((0, 4), (0, 4)), mode="edge")[: gx.shape[0], : gx.shape[1]]
+    behind = picture[box] * (1 - shadow[:, :, None])
+    picture = picture.copy()
+    picture[box] = behind * (1 - whole[:, :, None]) + shade * whole[:, :, None]
     lifted = None
     if piece.tilt_deg:
         lifted = np.zeros(shape)
@@ -257,6 +255,8 @@ def _laid(picture: np.ndarray, piece: ScannedPiece, scanner: Scanner, px: float)
 def save_scan(path, pixels: np.ndarray, *, dpi: float | tuple[float, float] | None = 300.0, quality: int | None = None):
     """Write the scan as the ending of `path` says; `quality` for JPEG. Returns the path."""
     options = {} if dpi is None else {"dpi": dpi if isinstance(dpi, tuple) else (dpi, dpi)}
+    if str(path).endswith(".png"):
+        options["compress_level"] = 1  # quick to write
     if quality is not None:
         options["quality"] = quality
     Image.fromarray(pixels).save(path, **options)
