@@ -7,7 +7,8 @@ from collections.abc import Callable
 
 from bendcal.layout import paragraph
 from bendcal.measures import length_mm
-from bendcal.scan_command import PAGE_LINE, line_on_glass, one_of
+from bendcal.picture_options import add_picture_options, of_photos, of_scan
+from bendcal.scan_command import one_of
 from bendcal.shop import Shop, named
 
 __all__ = ["add_flat_command"]
@@ -37,11 +38,10 @@ def add_flat_command(jobs, shop: Callable[[str], Shop]) -> None:
     flat.add_argument("image", metavar="IMAGE", nargs="+", help="a scan or a photo (PNG, JPEG, TIFF, BMP or WebP); with --photo also several photos of numbered pages on one table, which are joined")
     flat.add_argument("--tube", metavar="T", help="the tube's name in tubes.csv; needed if there are several")
     flat.add_argument("--wire", metavar="MM", help="what lies there is no tube but a wire of this diameter")
-    flat.add_argument("--end-a", choices=("left", "right", "top", "bottom"), help="on which side of the picture end A lies; needed to record")
-    flat.add_argument("--dpi", type=float, metavar="N", help="pixels an inch, where the file does not say it or says it wrongly")
-    flat.add_argument("--sensor", choices=("cis", "ccd", "unknown"), default="cis", help="the scanner's kind: cis (flat, fed by its cable; if left out), ccd (tall, with its own supply)")
-    flat.add_argument("--photo", action="store_true", help="the picture is a photo of the reference page, not a scan; or photos of several numbered pages under the line (bendcal page --pages)")
-    flat.add_argument("--page-line", metavar="MM", nargs="+", help=PAGE_LINE)
+    add_picture_options(
+        flat, end_a="on which side of the picture end A lies; needed to record",
+        photo="the picture is a photo of the reference page, not a scan; or photos of several numbered pages under the line (bendcal page --pages)",
+    )  # fmt: skip
     flat.add_argument("--record", action="store_true", help="add what was read to patterns/LINE.csv; needs --end-a")
     flat.add_argument("--bender", metavar="B", help="with --record, of a new line: the bender's name in benders.csv; needed if there are several")
     flat.add_argument("--cut-a", metavar="MM", default="0", help="tube that was cut off with the flare, from the cut at end A to its seat (0 if left out)")
@@ -64,11 +64,11 @@ def _flat(asked: argparse.Namespace, shop: Shop) -> None:
 
     od_mm = length_mm(asked.wire) if asked.wire else shop.tubes[tube].od_mm
     if asked.photo:
-        reading = read_flat_photos(asked.image, od_mm=od_mm, end_a=asked.end_a, line_mm=[length_mm(line) for line in asked.page_line or ("100",)])
+        reading = read_flat_photos(asked.image, od_mm=od_mm, **of_photos(asked))
     elif len(asked.image) > 1:
         raise ValueError(f"{len(asked.image)} scans are given, and a line lies on one. Several photos of numbered pages are joined with --photo.")
     else:
-        reading = read_flat_scan(asked.image[0], od_mm=od_mm, dpi=asked.dpi, end_a=asked.end_a, sensor=asked.sensor, line_mm=line_on_glass(asked.page_line))
+        reading = read_flat_scan(asked.image[0], od_mm=od_mm, **of_scan(asked))
     print(f"{reading.name}: {'a wire' if asked.wire else tube}, {od_mm:g} mm", end="\n\n")
     for sentence in str(reading).splitlines():
         print(paragraph(sentence, first="  - "))

@@ -8,18 +8,15 @@ from collections.abc import Callable, Sequence
 from bendcal.fiducials import MOST_PAGES
 from bendcal.layout import paragraph
 from bendcal.measures import length_mm
+from bendcal.picture_options import add_picture_options, of_photos, of_scan
 from bendcal.shop import Shop, UnknownName, named
 
-__all__ = ["PAGE_LINE", "add_scan_command", "line_on_glass", "one_of"]
+__all__ = ["add_scan_command", "one_of"]
 
 LOOK = "Look at the picture before you believe a number: the drawn lines must lie on the tube's edges, and the two bars across at its ends."
 HOW_TO_LAY = (
     "Lay the pieces on the glass a finger's width apart and from its border, each with the line that halves its bend at 45°, flat, under a plain "
     "sheet of another shade than the tube, light if it can be; bends of 15° to 150° are read (on dark paper from 30°). Scan in colour or grey at 300 dpi; a JPEG must be of high quality."
-)
-PAGE_LINE = (
-    "what the 100 mm line of the reference page measures by a rule (photos: 100 if left out; one number for all pages, or one for each in the order "
-    "of their numbers), the page being photographed, or lying on the glass beside what is scanned"
 )
 HOW_TO_LAY_PAGES = (
     "Lay the pages side by side on a flat table, long edge along long edge, each 5 to 10 mm over the edge of the one before it, so that no table shows "
@@ -41,11 +38,10 @@ def add_scan_command(jobs, shop: Callable[[str], Shop]) -> None:
     scan.add_argument("shop", metavar="SHOP", help="the shop folder")
     scan.add_argument("image", metavar="IMAGE", nargs="+", help="scans or photos: PNG, JPEG, TIFF, BMP or WebP")
     scan.add_argument("--tube", metavar="T", help="the tube's name in tubes.csv; needed if there are several")
-    scan.add_argument("--dpi", type=float, metavar="N", help="pixels an inch, where the file does not say it or says it wrongly")
-    scan.add_argument("--end-a", choices=("left", "right", "top", "bottom"), help="on which side end A lies; left out: the end of the leg with the mark")
-    scan.add_argument("--sensor", choices=("cis", "ccd", "unknown"), default="cis", help="the scanner's kind: cis (flat, fed by its cable; if left out), ccd (tall, with its own supply)")
-    scan.add_argument("--photo", action="store_true", help="the pictures are photos of the reference page, not scans; photos of several numbered pages on one table are joined")
-    scan.add_argument("--page-line", metavar="MM", nargs="+", help=PAGE_LINE)
+    add_picture_options(
+        scan, end_a="on which side end A lies; left out: the end of the leg with the mark",
+        photo="the pictures are photos of the reference page, not scans; photos of several numbered pages on one table are joined",
+    )  # fmt: skip
     scan.add_argument("--record", action="store_true", help="append what was read to offcuts.csv; needs --dial and --length")
     scan.add_argument("--bender", metavar="B", help="the bender's name in benders.csv; needed if there are several")
     scan.add_argument("--dial", nargs="+", metavar="DEG", help="what each piece was bent to on the dial, from left to right")
@@ -62,22 +58,6 @@ def add_scan_command(jobs, shop: Callable[[str], Shop]) -> None:
     page.set_defaults(does=lambda asked: _page(asked, shop(asked.shop)))
 
 
-def line_on_glass(page_line: list[str] | None) -> float | None:
-    """What the 100 mm line of a reference page on the glass was measured to be [mm]; None where nobody says.
-
-    Parameters
-    ----------
-    page_line : what was typed after ``--page-line``
-
-    Raises
-    ------
-    ValueError : for several numbers, or none that can be read
-    """
-    if len(page_line or ()) > 1:
-        raise ValueError("--page-line takes one number for scans: what the 100 mm line of the page on the glass measures.")
-    return length_mm(page_line[0]) if page_line else None
-
-
 def _scan(asked: argparse.Namespace, shop: Shop) -> None:
     tube = one_of(shop.tubes, asked.tube, "tube")
     if asked.record and (not asked.dial or not asked.length):
@@ -89,10 +69,10 @@ def _scan(asked: argparse.Namespace, shop: Shop) -> None:
 
     od_mm = shop.tubes[tube].od_mm
     if asked.photo:
-        pictures = read_photos(asked.image, od_mm=od_mm, end_a=asked.end_a, line_mm=[length_mm(line) for line in asked.page_line or ("100",)])
+        pictures = read_photos(asked.image, od_mm=od_mm, **of_photos(asked))
     else:
-        line = line_on_glass(asked.page_line)
-        pictures = (read_scan(image, od_mm=od_mm, dpi=asked.dpi, end_a=asked.end_a, sensor=asked.sensor, line_mm=line) for image in asked.image)
+        how = of_scan(asked)
+        pictures = (read_scan(image, od_mm=od_mm, **how) for image in asked.image)
     if asked.record and len(asked.image if not asked.photo else pictures) > 1:
         raise ValueError("--record takes one picture at a time, or photos of one table, so that --dial and --length belong to its pieces.")
     for readings in pictures:

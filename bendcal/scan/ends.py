@@ -14,7 +14,7 @@ __all__ = ["CutEnd", "PenMark", "burnt_beyond", "find_end", "find_marks"]
 
 _LANES = np.linspace(-0.6, 0.6, 9)  # across the tube, in halves of its width
 _SHADOW = 2.5  # halves of the width, by which a shadow may have moved the rough end outwards
-_BURNT = 0.985  # of full white
+_BURNT, _WHITER = 0.985, 0.015  # of full white, and by how much more than the paper
 _STEEP_SHARE, _APART_MM = 0.4, 0.5
 _END_FLOOR_MM, _END_FLOOR_PX = 0.008, 0.12  # burr and dust; and what pixels and JPEG make of the steepest place
 _MARK_FLOOR_MM, _MARK_OF_WIDTH = 0.005, 0.01  # how a pen's line is ragged where lanes do not tell
@@ -83,8 +83,8 @@ def find_end(field: np.ndarray, noise: float, shape: Shape, leg: int, about_mm: 
     return CutEnd(float(about_mm + line[0]), float(u), float(abs(line[1]) * 2 * shape.half_mm))
 
 
-def burnt_beyond(rgb: np.ndarray, shape: Shape, leg: int, end_mm: float, light: float, *, pixel_mm: tuple[float, float]) -> bool:
-    """Whether what lies beyond an end is burnt out to white and whiter than the backdrop: then the tube may go on under the glare.
+def burnt_beyond(rgb: np.ndarray, shape: Shape, leg: int, end_mm: float, *, pixel_mm: tuple[float, float]) -> bool:
+    """Whether what lies beyond an end is burnt out to white and whiter than the paper round about: then the tube may go on under the glare.
 
     Parameters
     ----------
@@ -92,13 +92,19 @@ def burnt_beyond(rgb: np.ndarray, shape: Shape, leg: int, end_mm: float, light: 
     shape : the fitted shape
     leg : 0 or 1
     end_mm : from the apex to the leg's end [mm]
-    light : the backdrop's level
     pixel_mm : (across, down) [mm]
     """
-    t = end_mm + np.linspace(0.6, 2.0, 8)
-    points = shape.apex + (_LANES * shape.half_mm)[:, None, None] * shape.outward[leg] + t[None, :, None] * shape.directions[leg]
-    level = np.median([sample(rgb[:, :, c], points, pixel_mm) for c in range(3)])
-    return bool(level > _BURNT and light < _BURNT - 0.02)
+    level = _level(rgb, shape, leg, end_mm + np.linspace(0.6, 2.0, 8), _LANES * shape.half_mm, pixel_mm)
+    # Paper is judged where it lies, for light is seldom even: on either side, beyond the tube's shadow.
+    aside = np.linspace(3.0, 10.0, 15) * shape.half_mm
+    paper = _level(rgb, shape, leg, end_mm + aside[::2] - shape.half_mm, np.concatenate([-aside, aside]), pixel_mm)
+    return level > _BURNT and paper < level - _WHITER
+
+
+def _level(rgb: np.ndarray, shape: Shape, leg: int, along: np.ndarray, across: np.ndarray, pixel_mm: tuple[float, float]) -> float:
+    """The median level at places so far from the apex along a leg and so far aside of it [mm]."""
+    points = shape.apex + across[:, None, None] * shape.outward[leg] + along[None, :, None] * shape.directions[leg]
+    return float(np.median([sample(rgb[:, :, c], points, pixel_mm) for c in range(3)]))
 
 
 def _outermost(field: np.ndarray, shape: Shape, leg: int, about_mm: float, sides_mm: float, pixel_mm: tuple[float, float]) -> float | None:

@@ -144,7 +144,7 @@ def _cuts(look: Look, scan: Scan, unlike: Unlike, od_mm: float, view: View | Non
         cut = find_end(unlike.map, unlike.noise, bend, leg, end, pixel_mm=scan.pixel_mm, bulge_mm=abs(slant) * od_mm / 2)
         if cut is None or cut.oblique_mm > 0.8 * od_mm or cut.u_mm > ROUGHEST_END_MM * (1 if view is None else 2):
             return None
-        if burnt_beyond(scan.rgb, bend, leg, cut.from_apex_mm, unlike.light, pixel_mm=scan.pixel_mm):
+        if burnt_beyond(scan.rgb, bend, leg, cut.from_apex_mm, pixel_mm=scan.pixel_mm):
             return None
         cuts.append(cut)
     return tuple(cuts)

@@ -85,7 +85,7 @@ def read_piece(
         find_end(unlike.map, unlike.noise, shape, leg, ends[leg], pixel_mm=scan.pixel_mm, bulge_mm=abs(slant[leg]) * od_mm / 2, sides_mm=followed(edges, leg)) for leg in (0, 1)
     ]
     if None in cut or any(
-        burnt_beyond(scan.rgb, shape, k, c.from_apex_mm, unlike.light, pixel_mm=scan.pixel_mm) for k, c in enumerate(cut)
+        burnt_beyond(scan.rgb, shape, k, c.from_apex_mm, pixel_mm=scan.pixel_mm) for k, c in enumerate(cut)
     ) or max(c.oblique_mm for c in cut) > 0.8 * od_mm or max(c.u_mm for c in cut) > ROUGHEST_END_MM * (1 if view is None else 2):
         return refuse("One of its ends cannot be told clearly from what lies beside it (glare, dirt), or is cut very slantwise. Clean it, lay it free and scan again.", shape=shape)
     if any(in_line(unlike.map, unlike.noise, shape, k, c.from_apex_mm, pixel_mm=scan.pixel_mm, others=others) for k, c in enumerate(cut)):
