@@ -166,7 +166,7 @@ CROSSING = ScannedLine(legs_mm=(75.0, 60.0, 50.0, 75.0), turns_deg=(95.0, 95.0, 
     ("made", "why"),
     [
         ({"line": CROSSING}, "closes a loop"),
-        ({"cut_mm": 15.0}, "reaches the edge of the picture"),
+        ({"cut_mm": 15.0}, "reaches the border of what is read"),
         ({"line": changed(gap=(60.0, 75.0))}, "2 things lie on it"),
         ({"others": (ScannedPiece(leg_a_mm=32, leg_b_mm=30, at_mm=(100.0, 20.0)),)}, "things lie on it|closes a loop|two pieces touch"),
         ({"line": changed(slight=(0.62, 6.0))}, "bend 2|bend 3|slight|between 8"),

@@ -2,7 +2,8 @@
 
 Ten numbers: the focal length and the middle of the lens in pixels, one number of radial distortion, and the camera's
 turn and place. What a single picture of a flat page does not tell of them (how long the lens is, where its middle lies)
-is believed beforehand, with honest widths, so that their covariance holds it.
+is believed beforehand, with honest widths, so that their covariance holds it. A printer that stretches a page more one
+way than the other makes it look as if it were seen aslant: by how much it does so is an eleventh number of the fit.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from scipy import optimize
 
 from bendcal.scan.sighting import PageNotFound, image_library
 
-__all__ = ["CORNER_PX", "Camera", "believed_lens", "camera_through", "fit_camera", "lens_arrays"]
+__all__ = ["CORNER_PX", "PRINT_U", "Camera", "believed_lens", "camera_through", "fit_camera", "lens_arrays"]
 
 #: Believed beforehand: focal length as of a phone's main lens (26 mm on 36 × 24 film), by a factor; the lens's middle, as a share
 #: of the diagonal; radial distortion.
@@ -22,6 +23,9 @@ _FILM_DIAGONAL, _USUAL, _USUAL_U, _TOLD_U = 43.27, 26.0, 0.3, 0.05
 _MIDDLE_U, _BARREL_U = 0.01, 0.1
 CORNER_PX = 0.2  # at least so far off is a mark's corner
 _MOST_RMS_PX = 2.0
+PRINT_U = 0.002  # of what a printer makes of 100 mm, or of what a rule tells of them, in each direction
+_BELIEFS = 5
+_ROBUST = 3.0  # so many times as far off as they usually are, corners begin to count for less
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,6 +66,21 @@ class Camera:
         """
         return _projected(self.numbers, np.asarray(points_mm, float), height_mm)
 
+    def pixels_of_grid(self, start_mm: tuple[float, float], step_mm: float, size: tuple[int, int]) -> tuple[np.ndarray, np.ndarray]:
+        """Where the points of a grid on the page are seen: (rows, columns) across and the same down [px], as single floats.
+
+        Parameters
+        ----------
+        start_mm : the grid's first point
+        step_mm : between its points, each way
+        size : (columns, rows)
+        """
+        cv2 = image_library()
+        turn, _ = cv2.Rodrigues(self.numbers[4:7])
+        # From a grid's numbers to the page, and from the page to a ray of the camera; only the lens does not go straight.
+        ray = np.column_stack([turn[:, :2], self.numbers[7:]]) @ np.array([[step_mm, 0, start_mm[0]], [0, step_mm, start_mm[1]], [0, 0, 1.0]])
+        return cv2.initUndistortRectifyMap(*lens_arrays(self.numbers), None, np.linalg.inv(ray), size, cv2.CV_32FC1)
+
     def on_page(self, pixels: np.ndarray, numbers: np.ndarray | None = None, height_mm: float = 0.0) -> np.ndarray:
         """(n, 2) points of the page, or of a plane above it, that are seen at these pixels [mm].
 
@@ -80,7 +99,7 @@ class Camera:
         return (start - rays * ((start[2] + height_mm) / rays[:, 2])[:, None])[:, :2]
 
 
-def fit_camera(page_mm: np.ndarray, seen_px: np.ndarray, size_px: tuple[int, int], *, film_mm: float | None = None) -> Camera:
+def fit_camera(page_mm: np.ndarray, seen_px: np.ndarray, size_px: tuple[int, int], *, film_mm: float | None = None, print_u: float = PRINT_U) -> Camera:
     """The camera that sees these points of a page there.
 
     Parameters
@@ -89,16 +108,17 @@ def fit_camera(page_mm: np.ndarray, seen_px: np.ndarray, size_px: tuple[int, int
     seen_px : (n, 2) [px]
     size_px : (width, height) of the picture
     film_mm : its focal length as for 36 × 24 mm film, as the file tells it [mm]
+    print_u : standard uncertainty of the print's size, as a share, in each direction by itself
 
     Raises
     ------
     PageNotFound : where the marks do not lie on one plane as they should
     """
-    numbers, jacobian, rms = camera_through(page_mm, seen_px, size_px, film_mm=film_mm)
+    numbers, jacobian, rms = camera_through(page_mm, seen_px, size_px, film_mm=film_mm, print_u=print_u)
     if rms > _MOST_RMS_PX:
         raise PageNotFound(f"The reference page's marks lie {rms:.1f} pixels beside where a flat page has them: it is curled, or printed out of shape. Tape it down flat.")
     more = max(1.0, rms / CORNER_PX) ** 2
-    return Camera(numbers, np.linalg.inv(jacobian.T @ jacobian) * more, rms)
+    return Camera(numbers, np.linalg.inv(jacobian.T @ jacobian)[:10, :10] * more, rms)
 
 
 def believed_lens(size_px: tuple[int, int], film_mm: float | None) -> tuple[np.ndarray, np.ndarray]:
@@ -114,12 +134,16 @@ def believed_lens(size_px: tuple[int, int], film_mm: float | None) -> tuple[np.n
     return believed, np.array([_TOLD_U if film_mm else _USUAL_U, _MIDDLE_U * diagonal, _MIDDLE_U * diagonal, _BARREL_U])
 
 
-def camera_through(page_mm: np.ndarray, seen_px: np.ndarray, size_px: tuple[int, int], *, film_mm: float | None = None) -> tuple[np.ndarray, np.ndarray, float]:
-    """The camera's ten numbers, the Jacobian of the fit, and how far the points lie from where they should (rms) [px], however far that is.
+def camera_through(
+    page_mm: np.ndarray, seen_px: np.ndarray, size_px: tuple[int, int], *, film_mm: float | None = None, print_u: float = PRINT_U
+) -> tuple[np.ndarray, np.ndarray, float]:
+    """The camera's ten numbers, the (n, 11) Jacobian of the fit, and how far the points lie from where they should (rms) [px], however far that is.
+
+    The eleventh number is by how much more the page was stretched across than down.
 
     Parameters
     ----------
-    page_mm, seen_px, size_px, film_mm : as for :func:`fit_camera`
+    page_mm, seen_px, size_px, film_mm, print_u : as for :func:`fit_camera`
 
     Raises
     ------
@@ -133,19 +157,34 @@ def camera_through(page_mm: np.ndarray, seen_px: np.ndarray, size_px: tuple[int,
     if not good:
         raise PageNotFound("The reference page's marks do not make a page. Flatten it and photograph it again.")
     start[4:] = np.append(turn.ravel(), shift.ravel())
+    aspect_u = max(np.sqrt(2) * print_u, 1e-6)
 
-    def away(numbers: np.ndarray) -> np.ndarray:
-        return np.append(((_projected(numbers, page_mm) - seen_px) / CORNER_PX).ravel(), (numbers[:4] - believed) / widths)
+    def away(x: np.ndarray) -> np.ndarray:
+        printed = page_mm * (1 + x[10] / 2, 1 - x[10] / 2)
+        return np.concatenate([((_projected(x[:10], printed) - seen_px) / CORNER_PX).ravel(), (x[:4] - believed) / widths, [x[10] / aspect_u]])
 
-    def slopes(numbers: np.ndarray) -> np.ndarray:
-        _, by = cv2.projectPoints(solid, numbers[4:7], numbers[7:], *lens_arrays(numbers))
-        by_lens = np.column_stack([(by[:, 6] + by[:, 7]) * np.exp(numbers[0]), by[:, 8:11]])
-        return np.vstack([np.hstack([by_lens, by[:, :6]]) / CORNER_PX, np.eye(4, 10) / widths[:, None]])
+    def slopes(x: np.ndarray) -> np.ndarray:
+        printed = np.column_stack([page_mm * (1 + x[10] / 2, 1 - x[10] / 2), np.zeros(len(page_mm))])
+        _, by = cv2.projectPoints(printed, x[4:7], x[7:10], *lens_arrays(x))
+        by_lens = np.column_stack([(by[:, 6] + by[:, 7]) * np.exp(x[0]), by[:, 8:11]])
+        by_page = (by[:, 3:6] @ cv2.Rodrigues(x[4:7])[0][:, :2]).reshape(-1, 2, 2)  # what a pixel moves by when a point of the page does
+        by_aspect = (by_page @ (page_mm * (0.5, -0.5))[:, :, None]).reshape(-1, 1)
+        beliefs = np.zeros((_BELIEFS, 11))
+        beliefs[[0, 1, 2, 3, 4], [0, 1, 2, 3, 10]] = 1 / np.append(widths, aspect_u)
+        return np.vstack([np.hstack([by_lens, by[:, :6], by_aspect]) / CORNER_PX, beliefs])
 
-    scale = np.array([0.1, 10.0, 10.0, 0.05, 0.01, 0.01, 0.01, 1.0, 1.0, 1.0])
-    found = optimize.least_squares(away, start, jac=slopes, x_scale=scale, loss="soft_l1", f_scale=3.0, max_nfev=200)
+    scale = np.array([0.1, 10.0, 10.0, 0.05, 0.01, 0.01, 0.01, 1.0, 1.0, 1.0, 0.001])
+    found = optimize.least_squares(away, np.append(start, 0.0), jac=slopes, x_scale=scale, loss=_corners_robustly, f_scale=_ROBUST, max_nfev=200)
     off = away(found.x)[: 2 * len(page_mm)] * CORNER_PX
-    return found.x, found.jac, float(np.sqrt(np.mean(off**2)))
+    return found.x[:10], found.jac, float(np.sqrt(np.mean(off**2)))
+
+
+def _corners_robustly(squares: np.ndarray) -> np.ndarray:
+    """(3, n) a robust loss and its derivatives for corners, plain squares for beliefs: a lens whose middle lay far outside of what can be would else cost little."""
+    more = 1 + squares
+    loss = np.stack([2 * (np.sqrt(more) - 1), more**-0.5, -0.5 * more**-1.5])
+    loss[:, -_BELIEFS:] = np.stack([squares[-_BELIEFS:], np.ones(_BELIEFS), np.zeros(_BELIEFS)])
+    return loss
 
 
 def lens_arrays(numbers: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -2,26 +2,32 @@
 
 from __future__ import annotations
 
+from math import hypot
+
 import numpy as np
 from scipy.spatial import cKDTree
 
 from bendcal.scan.edges import Edges, sample
+from bendcal.scan.scanner import ITS_SCALE
 from bendcal.scan.separate import Found
-from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, LEG_2, Fitted, Shape, distances
+from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, LEG_2, THICKNESS, Fitted, Shape, distances
 
 __all__ = ["LIFTED", "against_edges", "against_fit", "in_line", "is_dark", "lifted"]
 
 _LEAST_TURN, _MOST_TURN = np.radians(8.0), np.radians(150.0)
 _LOST = 0.5  # share of a part's edges that may be lost
 _WIDTH, _WIDTH_PX = 0.04, 1.5  # how far the width may be off: of the diameter, and in pixels
+#: A photo's scale is a line that a person measures, or does not: only the tube's own width tells where that is wrong, and a page printed to fit
+#: the paper is some 4 to 6 % small. So far, in standard deviations, may the width be off: of the diameter to a hundredth, and of both edges in pixels.
+_BESIDE_LINE, _EDGES_PX = 2.5, 0.35
 _DARK, _LOST_IN_DARK = 0.3, 0.16
 _RMS_MM, _MOSTLY_MM, _FAR_MM = 0.10, 0.09, 0.30
 _STRAY = 0.004  # share of the piece that may be edges outside of the fitted shape
 _FURTHER_MM = 30.0
 _BLUR, _BLUR_PX = 1.8, 4.5
 _FLATTEST, _FATTEST, _NARROWEST_ARC = 0.85, 1.03, 0.82
-_AGAIN = "scan again"
-LIFTED = f"Its edges are much less sharp at one place than at another: it does not lie flat on the glass. Press it flat and {_AGAIN}."
+_AGAIN = "take the picture again"
+LIFTED = f"Its edges are much less sharp at one place than at another: a part of it does not lie flat. Press it flat and {_AGAIN}."
 
 
 def is_dark(light: float) -> bool:
@@ -51,7 +57,9 @@ def against_edges(edges: Edges, shape: Shape, ends: tuple[float, float], od_mm: 
     return said
 
 
-def against_fit(fitted: Fitted, edges: Edges, found: Found, ends: tuple[float, float], *, seen: Shape, od_mm: float, pixel_mm: float, light: float) -> list[str]:
+def against_fit(
+    fitted: Fitted, edges: Edges, found: Found, ends: tuple[float, float], *, seen: Shape, od_mm: float, pixel_mm: float, light: float, by_line: bool = False
+) -> list[str]:  # fmt: skip
     """What the fit itself shows.
 
     Parameters
@@ -61,21 +69,22 @@ def against_fit(fitted: Fitted, edges: Edges, found: Found, ends: tuple[float, f
     seen : the shape as it lies in the picture, where a camera sees it aslant; else the fitted one
     od_mm, pixel_mm : the tube's diameter, and the size of a pixel [mm]
     light : the backdrop's level: on a dark one a tube's own dark side is lost
+    by_line : whether the scale is that of a page's line, as on a photo
     """
     said = []
     shape = fitted.shape
     if not _LEAST_TURN <= shape.turn <= _MOST_TURN:
         said.append(
-            f"It turns by {np.degrees(shape.turn):.0f}°; only bends between 8° and 150° are read from a scan. Measure this piece by hand."
+            f"It turns by {np.degrees(shape.turn):.0f}°; only bends between 8° and 150° are read from a picture. Measure this piece by hand."
         )
     width, dark = 2 * shape.half_mm, is_dark(light)
-    loose = _WIDTH * od_mm + _WIDTH_PX * pixel_mm
+    loose = _BESIDE_LINE * hypot(THICKNESS * od_mm, _EDGES_PX * pixel_mm) if by_line and not dark else _WIDTH * od_mm + _WIDTH_PX * pixel_mm
     seen_wide = [float(np.nanmedian(edges.width_mm[edges.zone == z])) for z in (LEG_1, LEG_2, ARC)]
     narrowest = min(width, *seen_wide[:2]) if dark else width
     if not (width - od_mm <= loose and narrowest - od_mm >= -(max(loose, _LOST_IN_DARK * od_mm) if dark else loose)):
         said.append(
-            f"On the scan it is {width if width > od_mm + loose else narrowest:.2f} mm wide, and the tube is said to have {od_mm:g} mm: look at the diameter and the dpi, "
-            f"lay it flat on the glass, and {_AGAIN}."
+            f"In the picture it is {width if width > od_mm + loose else narrowest:.2f} mm wide, and the tube is said to have {od_mm:g} mm: look at the diameter and at "
+            f"{ITS_SCALE}, lay it flat, and {_AGAIN}."
         )
     flat = min(shape.half_arc_mm / shape.half_mm, seen_wide[2] / min(seen_wide[:2]))
     if not _FLATTEST <= flat <= _FATTEST or seen_wide[2] < _NARROWEST_ARC * od_mm:

@@ -30,10 +30,10 @@ __all__ = ["read_line"]
 _MOST_BENDS = 24
 _LEAST_STRAIGHT = 1.5  # of the diameter
 _NO_BEND = "It makes no bend that could be read: straight, too short, or no tube."
-_ENDS = "One of its ends cannot be told clearly from what lies beside it (glare, dirt, a flare or a nut), or is cut very slantwise. Clean it, lay it free and scan again."
+_ENDS = "One of its ends cannot be told clearly from what lies beside it (glare, dirt, a flare or a nut), or is cut very slantwise. Clean it, lay it free and take the picture again."
 _GOES_ON = (
     "Beyond one of its ends, in line with it, lies something more: perhaps the tube goes on, after a stretch as light as the paper. "
-    "Lay paper of another shade over it, or move it away from what lies there, and scan again."
+    "Lay paper of another shade over it, or move it away from what lies there, and take the picture again."
 )
 
 

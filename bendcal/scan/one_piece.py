@@ -46,7 +46,7 @@ def read_piece(
 
     def judged(fitted: Fitted, edges: Edges, found: Found, ends: tuple[float, float]) -> list[str]:
         upright = fitted if view is None else from_above(fitted, edges, od_mm, view)[0]
-        return against_fit(upright, edges, found, ends, seen=fitted.shape, od_mm=od_mm, pixel_mm=pixel, light=unlike.light)
+        return against_fit(upright, edges, found, ends, seen=fitted.shape, od_mm=od_mm, pixel_mm=pixel, light=unlike.light, by_line=view is not None)
 
     pixel, dark = float(np.mean(scan.pixel_mm)), is_dark(unlike.light)
     if found.refused:
@@ -78,7 +78,7 @@ def read_piece(
         more = " on dark paper, where one of its edges is often lost" if dark else ""
         return refuse(
             f"It turns by {np.degrees(shape.turn):.1f}°: below {least:g}°{more}, the round part is so short that how a bend sets in and fades passes for its "
-            f"radius. {'Lay light paper over it' if more else 'Bend a piece further for the scan'}, or measure this one by hand.", shape=shape,
+            f"radius. {'Lay light paper over it' if more else 'Bend a piece further for this'}, or measure this one by hand.", shape=shape,
         )  # fmt: skip
     slant = [0.0 if view is None else view.slant(shape.apex + ends[leg] * out, out) for leg, out in enumerate(shape.directions)]
     cut = [
@@ -87,9 +87,9 @@ def read_piece(
     if None in cut or any(
         burnt_beyond(scan.rgb, shape, k, c.from_apex_mm, pixel_mm=scan.pixel_mm) for k, c in enumerate(cut)
     ) or max(c.oblique_mm for c in cut) > 0.8 * od_mm or max(c.u_mm for c in cut) > ROUGHEST_END_MM * (1 if view is None else 2):
-        return refuse("One of its ends cannot be told clearly from what lies beside it (glare, dirt), or is cut very slantwise. Clean it, lay it free and scan again.", shape=shape)
+        return refuse("One of its ends cannot be told clearly from what lies beside it (glare, dirt), or is cut very slantwise. Clean it, lay it free and take the picture again.", shape=shape)
     if any(in_line(unlike.map, unlike.noise, shape, k, c.from_apex_mm, pixel_mm=scan.pixel_mm, others=others) for k, c in enumerate(cut)):
-        return refuse("Beyond one of its ends, in line with it, lies something more: perhaps the tube goes on, after a stretch as light as the paper. Lay paper of another shade over it, or move it away from what lies there, and scan again.", shape=shape)
+        return refuse("Beyond one of its ends, in line with it, lies something more: perhaps the tube goes on, after a stretch as light as the paper. Lay paper of another shade over it, or move it away from what lies there, and take the picture again.", shape=shape)
     marks = [(leg, m) for leg in (0, 1) for m in find_marks(scan.rgb, shape, leg, cut[leg].from_apex_mm, pixel_mm=scan.pixel_mm)]
     seen = Seen(number, found.box_mm, fitted, edges, tuple(cut), tuple(marks))
     return told(seen, end_a=end_a, scale_u=scale_u, pixel_mm=pixel, od_mm=od_mm, dark=dark, view=view)

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from bendcal.fiducials import ReferencePage
-from bendcal.scan.camera import Camera, fit_camera
+from bendcal.scan.camera import PRINT_U, Camera, fit_camera
 from bendcal.scan.decode import NotAScan, Scan, open_photo
 from bendcal.scan.heights import View, instead
 from bendcal.scan.reading import ScanReadings, check_line, check_told, readings_on
@@ -17,7 +17,6 @@ from bendcal.scan.sighting import PageNotFound, find_page, image_library
 
 __all__ = ["LEAST_PX", "MOST_TILT_DEG", "PRINT_U", "LaidPage", "check_line", "laid_page", "one_page", "read_photo"]
 
-PRINT_U = 0.002  # of what a printer makes of 100 mm, or of what a rule tells of them, in each direction
 _INSET_MM = 1.2  # inside of the frame's line
 _COARSEST, _FINEST = 5.0, 16.0  # pixels a millimetre: 1500 across a page are 7
 MOST_TILT_DEG = 30.0
@@ -54,7 +53,7 @@ def read_photo(path: str | os.PathLike[str], *, od_mm: float, end_a: str | None 
 
 @dataclass(frozen=True, eq=False)
 class LaidPage:
-    """A photo drawn anew as seen from straight above the page: the picture, its camera, the uncertainty of its scale, what was found of the lens."""
+    """A photo drawn anew as seen from straight above the page: the picture, its camera, what of its scale's uncertainty the view does not hold, what was found of the lens."""
 
     scan: Scan
     view: View
@@ -95,7 +94,7 @@ def one_page(name: str, rgb: np.ndarray, film: float | None, *, od_mm: float, li
     cv2 = image_library()
     try:
         page, at, seen = find_page(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY))
-        camera = fit_camera(at * line_mm / 100, seen, rgb.shape[1::-1], film_mm=film)
+        camera = fit_camera(at * line_mm / 100, seen, rgb.shape[1::-1], film_mm=film, print_u=print_u)
     except PageNotFound as error:
         raise PageNotFound(f'"{name}": {error}') from None
     if camera.tilt_deg > MOST_TILT_DEG:
@@ -103,7 +102,7 @@ def one_page(name: str, rgb: np.ndarray, film: float | None, *, od_mm: float, li
     scan, start = _from_above(name, rgb, camera, page, line_mm / 100)
     if od_mm / max(scan.pixel_mm) < LEAST_PX:
         raise NotAScan(f'"{name}": the tube is only {od_mm / max(scan.pixel_mm):.0f} pixels wide; at least {LEAST_PX:.0f} are needed. Go nearer, so that the page fills the picture.')
-    return LaidPage(scan, _view(camera, start), (print_u, print_u), (_lens(camera, rgb.shape[1::-1]),))
+    return LaidPage(scan, _view(camera, start, print_u / np.sqrt(2)), (0.0, 0.0), (_lens(camera, rgb.shape[1::-1]),))
 
 
 def _from_above(name: str, rgb: np.ndarray, camera: Camera, page: ReferencePage, scale: float) -> tuple[Scan, np.ndarray]:
@@ -118,23 +117,27 @@ def _from_above(name: str, rgb: np.ndarray, camera: Camera, page: ReferencePage,
     if not ((a >= 0) & (a < np.array(rgb.shape[1::-1]))).all():
         raise PageNotFound(f'"{name}": a part of the page\'s frame is outside of the picture. Photograph the whole page.')
     size = 1 / min(float(per_mm.mean()), _FINEST)
-    x, y = np.arange(left + size / 2, right, size), np.arange(top + size / 2, bottom, size)
-    grid = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
-    where = camera.pixels(grid).astype(np.float32).reshape(len(y), len(x), 2)
+    wide, high = (len(np.arange(low + size / 2, far, size)) for low, far in ((left, right), (top, bottom)))
     cv2 = image_library()
-    flat = cv2.remap(rgb, where, None, cv2.INTER_CUBIC)
+    flat = cv2.remap(rgb, *camera.pixels_of_grid((left + size / 2, top + size / 2), size, (wide, high)), cv2.INTER_CUBIC)
     dpi = 25.4 / size
     return Scan(name, flat.astype(np.float32) / 255, (size, size), (dpi, dpi)), np.array([left, top])
 
 
-def _view(camera: Camera, start: np.ndarray) -> View:
-    """The camera and those that might have been instead, on the page beginning at `start`."""
+def _view(camera: Camera, start: np.ndarray, size_u: float) -> View:
+    """The camera and those that might have been instead, on the page beginning at `start`.
+
+    A print that is stretched more one way than the other is among those that might have been, in the camera's covariance; that it is as much
+    larger both ways, which no picture tells, is one more of them, everything then being larger by `size_u`.
+    """
 
     def seen(numbers: np.ndarray):
         eye = Camera(numbers, camera.covariance, camera.rms_px).place_mm - np.append(start, 0.0)
         return (lambda points: camera.on_page(camera.pixels(points + start), numbers) - start), eye
 
-    return View(seen(camera.numbers)[1], tuple(instead(camera.numbers, camera.covariance, seen)))
+    eye = seen(camera.numbers)[1]
+    larger = (lambda points: points * (1 + size_u), eye * (1 + size_u))
+    return View(eye, (*instead(camera.numbers, camera.covariance, seen), larger))
 
 
 def _lens(camera: Camera, size_px: tuple[int, int]) -> str:

@@ -19,7 +19,7 @@ from bendcal.scan.one_piece import is_bent, read_piece, rough_shape
 from bendcal.scan.overlay import overlay_png
 from bendcal.scan.piece import SIDES, ScanReading
 from bendcal.scan.printed_scale import checked_scale
-from bendcal.scan.scanner import SCALE_U, scale_of
+from bendcal.scan.scanner import ITS_SCALE, SCALE_U, scale_of
 from bendcal.scan.separate import SHORTEST, Found, find_pieces
 
 __all__ = ["ScanReadings", "check_line", "check_told", "laid_scan", "read_scan", "readings_on", "things_on"]
@@ -192,10 +192,10 @@ def things_on(scan: Scan, *, od_mm: float, shortest: float = SHORTEST) -> tuple[
     """
     unlike = unlike_backdrop(scan.rgb)
     if unlike.plain < _PLAIN or unlike.noise > _NOISIEST:
-        return unlike, [], "The backdrop is not plain enough to tell tube from paper. Lay a plain sheet, light or dark, over the pieces and scan again."
+        return unlike, [], "The backdrop is not plain enough to tell tube from paper. Lay a plain sheet, light or dark, behind the pieces and take the picture again."
     found = find_pieces(unlike, pixel_mm=scan.pixel_mm, od_mm=od_mm, shortest=shortest, blank=scan.blank)
     if not found:
-        return unlike, [], f"Nothing on it is as long and wide as a bent tube of {od_mm:g} mm. Look at the diameter and the dpi, and at whether tube and paper differ."
+        return unlike, [], f"Nothing on it is as long and wide as a bent tube of {od_mm:g} mm. Look at the diameter and at {ITS_SCALE}, and at whether tube and paper differ."
     return unlike, found, ""
 
 

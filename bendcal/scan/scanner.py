@@ -11,8 +11,9 @@ from __future__ import annotations
 
 from math import hypot
 
-__all__ = ["SCALE_U", "SENSORS", "scale_of"]
+__all__ = ["ITS_SCALE", "SCALE_U", "SENSORS", "scale_of"]
 
+ITS_SCALE = "its scale (the dpi of a scan, the 100 mm line of a photo's page)"
 SCALE_U = 0.001  # of nominal dpi, each direction by itself
 SENSORS = ("cis", "ccd", "unknown")
 _WAY_MM, _WAY_U = 350.0, 0.25  # a CCD's way of light, mirrors unfolded, and how little is known of it

@@ -9,6 +9,7 @@ from scipy import ndimage, sparse
 from scipy.sparse import csgraph
 
 from bendcal.scan.backdrop import Unlike
+from bendcal.scan.scanner import ITS_SCALE
 
 __all__ = ["SHORTEST", "Found", "find_pieces"]
 
@@ -106,7 +107,7 @@ def _one(part: np.ndarray, corner: tuple[int, int], whole: tuple[int, int], size
     )  # fmt: skip
     refused = ""
     if at_edge:
-        refused = "It reaches the edge of the picture, so that an end may be cut off. Lay it a finger's width from the edge of the glass and scan again."
+        refused = "It reaches the border of what is read (a scan's edge, a page's frame), so that an end may be cut off. Lay it a finger's width inside of it and take the picture again."
     elif lost:
         refused = (
             "It reaches a place that shows no plain paper: over a page's edge, over marks or words, or where no photo shows it sharply enough. "
@@ -119,7 +120,7 @@ def _one(part: np.ndarray, corner: tuple[int, int], whole: tuple[int, int], size
     if depth.max() > _DEEP * od_mm:
         wide = (
             f"Somewhere it is about {2 * depth.max():.1f} mm wide, and the tube has {od_mm:g} mm: two pieces touch or overlap, or it is no tube "
-            "of that diameter. Lay each piece by itself, and look at the diameter and the dpi."
+            f"of that diameter. Lay each piece by itself, and look at the diameter and at {ITS_SCALE}."
         )
     if depth.max() > _DEEPEST * od_mm:
         refused = refused or wide

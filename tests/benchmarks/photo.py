@@ -20,7 +20,6 @@ from pathlib import Path
 
 import numpy as np
 from PIL import Image
-from scipy import ndimage
 
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
@@ -38,13 +37,17 @@ def drawn_page(folder: Path, paper: str = "a4", dpi: int = 254) -> np.ndarray:
     """The printed reference page as (rows, columns) from 0 to 1."""
     (folder / "page.pdf").write_bytes(reference_page_pdf(paper))
     subprocess.run(["pdftoppm", "-r", str(dpi), "-gray", "-png", "-singlefile", str(folder / "page.pdf"), str(folder / "page")], check=True)
-    return np.asarray(Image.open(folder / "page.png").convert("L"), float) / 255
+    return np.asarray(Image.open(folder / "page.png").convert("L"), np.float32) / 255
 
 
 def stretched(page: np.ndarray, across: float, down: float) -> np.ndarray:
     """The page as a printer makes it that stretches by these factors, cut to the paper's size."""
-    y, x = np.mgrid[0 : page.shape[0], 0 : page.shape[1]]
-    return ndimage.map_coordinates(page, [(y + 0.5) / down - 0.5, (x + 0.5) / across - 0.5], order=1, mode="nearest")
+    for axis, factor in enumerate((down, across)):
+        at = np.clip((np.arange(page.shape[axis]) + 0.5) / factor - 0.5, 0, page.shape[axis] - 1)
+        before = np.minimum(at.astype(int), page.shape[axis] - 2)
+        share = np.expand_dims(at - before, 1 - axis).astype(np.float32)
+        page = np.take(page, before, axis) * (1 - share) + np.take(page, before + 1, axis) * share
+    return page
 
 
 def shot(rng: np.random.Generator) -> tuple[ScannedPiece, PhotoCamera]:
@@ -145,7 +148,7 @@ SPOILT: dict[str, Callable[[Photo, np.random.Generator], Photo]] = {
 }
 
 
-def spoil(rng: np.random.Generator, how: str, size_px: tuple[int, int] = (1850, 2470)) -> Photo:
+def spoil(rng: np.random.Generator, how: str, size_px: tuple[int, int] = (2140, 2850)) -> Photo:
     """A careful photo, spoilt."""
     piece, camera = shot(rng)
     return SPOILT[how](Photo(piece, replace(camera, size_px=size_px), printed=float(1 + 0.002 * rng.normal())), rng)
@@ -154,13 +157,14 @@ def spoil(rng: np.random.Generator, how: str, size_px: tuple[int, int] = (1850, 
 def read_spoilt(photo: Photo, page: np.ndarray, path: Path, rng: np.random.Generator) -> tuple:
     """What is read from a spoilt photo."""
     paper = stretched(page, photo.printed, photo.printed)
-    y, x = np.mgrid[0 : page.shape[0], 0 : page.shape[1]] * (210.0 / page.shape[1])
+    y, x = np.ogrid[0 : page.shape[0], 0 : page.shape[1]]
+    y, x = y * (210.0 / page.shape[1]), x * (210.0 / page.shape[1])
     for cx, cy, r in photo.covered:
         paper = np.where(np.hypot(x - cx, y - cy) < r, 0.35, paper)
     for _ in range(photo.dirt):
         at, size = rng.uniform((30, 30), (180, 255)), rng.uniform(0.2, 1.2)
         part = np.s_[max(0, int((at[1] - size) * page.shape[0] / 297)) : int((at[1] + size) * page.shape[0] / 297), max(0, int((at[0] - size) * page.shape[1] / 210)) : int((at[0] + size) * page.shape[1] / 210)]
-        paper[part] = np.where(np.hypot(x[part] - at[0], y[part] - at[1]) < size, paper[part] * rng.uniform(0.2, 0.9), paper[part])
+        paper[part] = np.where(np.hypot(x[:, part[1]] - at[0], y[part[0]] - at[1]) < size, paper[part] * rng.uniform(0.2, 0.9), paper[part])
     pixels = photo_of([photo.piece, *photo.others], photo.camera, paper, PAPERS_MM["a4"], rng, fine=1)
     left, top, right, bottom = (np.array(photo.keep) * np.tile(pixels.shape[1::-1], 2)).astype(int)
     Image.fromarray(pixels[top:bottom, left:right]).save(path, quality=photo.quality)

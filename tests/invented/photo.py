@@ -15,6 +15,7 @@ from scipy.spatial import cKDTree
 from tests.invented.scan import FINISHES, ScannedPiece
 
 _BAND = 96  # rows that are worked on at once
+_TABLE = np.array([0.35, 0.27, 0.2])  # its colour
 
 
 @dataclass(frozen=True)
@@ -39,20 +40,21 @@ class PhotoCamera:
     curl_mm: float = 0.0  # how high the page's right-hand edge is lifted
 
     def rays(self, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """The camera's place, z up, and unit directions through pixels."""
+        """The camera's place, z up, and directions through pixels, 1 long along its axis."""
         width, height = self.size_px
         f = self.film_mm * np.hypot(width, height) / 43.27
         u, v = (x - (width - 1) / 2) / f, (y - (height - 1) / 2) / f
-        a, b = u.copy(), v.copy()
-        for _ in range(30 if self.barrel else 0):
-            before = a
-            stretched = 1 + self.barrel * (a * a + b * b)
-            a, b = u / stretched, v / stretched
-            if np.abs(a - before).max() < 1e-13:
-                break
+        if self.barrel:
+            # By the distance from the lens's middle alone: undone at 10,000 of them, which is right to 1e-6 pixels between two.
+            out = np.hypot(u, v)
+            far = np.linspace(0, out.max(), 10_000)
+            true = far
+            for _ in range(30):
+                true = far / (1 + self.barrel * true**2)
+            shrunk = 1 / (1 + self.barrel * np.interp(out, far, true) ** 2)
+            u, v = u * shrunk, v * shrunk
         eye, forward, right, down = self.axes()
-        way = forward + a[..., None] * right + b[..., None] * down
-        return eye, way / np.linalg.norm(way, axis=-1, keepdims=True)
+        return eye, forward + u[..., None] * right + v[..., None] * down
 
     def axes(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
         """The camera's place, z up, and unit vectors forward, to the picture's right and down."""
@@ -80,15 +82,19 @@ class PhotoCamera:
 def photo_of(pieces, camera: PhotoCamera, page: np.ndarray, page_mm: tuple[float, float], rng: np.random.Generator, *, fine: int = 2) -> np.ndarray:
     """The photo as (height, width, 3) bytes; `page` is the printed page as (rows, columns) from 0 to 1."""
     width, height = camera.size_px
-    out = np.zeros((height, width, 3))
+    out = np.empty((height, width, 3), np.float32)
     walks = [(piece, *piece.walk(0.1)) for piece in pieces]
-    lit = page * _shadow(walks, camera, page.shape, page_mm)
+    lit = page.astype(np.float32) * _shadow(walks, camera, page.shape, page_mm)
     offsets = (np.arange(fine) + 0.5) / fine - 0.5
-    for top in range(0, height, _BAND):
-        rows = np.arange(top, min(top + _BAND, height))
+    # Well away from page and pieces there is only the table, and no ray is followed.
+    left, first, right, last = _worth_following(walks, camera, page_mm)
+    out[:] = _TABLE * fine**2
+    out[first:last, left:right] = 0
+    for top in range(first, last, _BAND):
+        rows = np.arange(top, min(top + _BAND, last))
         for dy in offsets:
             for dx in offsets:
-                x, y = np.meshgrid(np.arange(width) + dx, rows + dy)
+                x, y = np.meshgrid(np.arange(left, right) + dx, rows + dy)
                 eye, way = camera.rays(x, y)
                 on_page, along = _met(eye, way, camera.curl_mm, page_mm[0])
                 colour = _page_colour(along, lit, page_mm, camera)
@@ -97,13 +103,26 @@ def photo_of(pieces, camera: PhotoCamera, page: np.ndarray, page_mm: tuple[float
                 for gx, gy, r in camera.glare:
                     spot = np.clip((r - np.hypot(on_page[..., 0] - gx, on_page[..., 1] - gy)) / 0.5 + 0.5, 0, 1)[..., None]
                     colour = colour * (1 - spot) + spot
-                out[rows] += colour
+                out[rows, left:right] += colour
     out /= fine * fine
     out = ndimage.gaussian_filter(out, (camera.blur_px, camera.blur_px, 0))
     if any(camera.motion_px):
         out = np.mean([ndimage.shift(out, (camera.motion_px[1] * t, camera.motion_px[0] * t, 0), order=1, mode="nearest") for t in np.linspace(-0.5, 0.5, 9)], axis=0)
-    out += camera.noise * rng.normal(size=out.shape)
-    return (np.clip(out, 0, 1) * 255 + 0.5).astype(np.uint8)
+    return np.concatenate([_saved(out[top : top + _BAND], camera.noise, rng) for top in range(0, height, _BAND)])
+
+
+def _saved(part: np.ndarray, noise: float, rng: np.random.Generator) -> np.ndarray:
+    return (np.clip(part + noise * rng.normal(size=part.shape), 0, 1) * 255 + 0.5).astype(np.uint8)
+
+
+def _worth_following(walks, camera: PhotoCamera, page_mm: tuple[float, float]) -> tuple[int, int, int, int]:
+    """Left, top, right and bottom of the part of the picture that has page and pieces in it, and 15 mm of table about them."""
+    spots = np.concatenate([[(0.0, 0.0)], [page_mm], *(xy for _, xy, *_ in walks)])
+    (x, y), (to_x, to_y) = spots.min(axis=0) - 15, spots.max(axis=0) + 15
+    round_it = [(a + (b - a) * t, c + (d - c) * t, 0.0) for a, b, c, d in ((x, to_x, y, y), (x, to_x, to_y, to_y), (x, x, y, to_y), (to_x, to_x, y, to_y)) for t in np.linspace(0, 1, 9)]
+    seen = camera.sees(round_it)
+    low, high = np.clip(np.floor(seen.min(axis=0)), 0, camera.size_px), np.clip(np.ceil(seen.max(axis=0)), 0, camera.size_px)
+    return int(low[0]), int(low[1]), int(high[0]), int(high[1])
 
 
 def _met(eye, way, curl_mm: float, width_mm: float) -> tuple[np.ndarray, np.ndarray]:
@@ -124,28 +143,37 @@ def _met(eye, way, curl_mm: float, width_mm: float) -> tuple[np.ndarray, np.ndar
 
 def _page_colour(on_page, lit, page_mm, camera) -> np.ndarray:
     u, v = on_page[..., 0] / page_mm[0] * lit.shape[1] - 0.5, on_page[..., 1] / page_mm[1] * lit.shape[0] - 0.5
-    level = ndimage.map_coordinates(lit, [v, u], order=1, mode="constant", cval=-1.0)
-    light = 1 - camera.uneven * np.clip(on_page[..., 0] / page_mm[0], -1, 2)
+    level = ndimage.map_coordinates(lit, np.array([v, u]), order=1, mode="constant", cval=-1.0)
+    on_page = on_page.astype(np.float32)
+    light = 1 - np.float32(camera.uneven) * np.clip(on_page[..., 0] / page_mm[0], -1, 2)
     if camera.hot is not None:
         x, y, r, more = camera.hot
-        light = light * (1 + more * np.exp(-0.5 * ((on_page[..., 0] - x) ** 2 + (on_page[..., 1] - y) ** 2) / r**2))
-    table = np.array([0.35, 0.27, 0.2])
-    return np.clip(np.where((level < 0)[..., None], table, (0.03 + 0.9 * level)[..., None] * np.array([1.0, 0.99, 0.97])) * light[..., None], 0, 1)
+        light = light * (1 + np.float32(more) * np.exp(-0.5 * ((on_page[..., 0] - x) ** 2 + (on_page[..., 1] - y) ** 2) / r**2))
+    paper = (0.03 + 0.9 * level)[..., None] * np.array([1.0, 0.99, 0.97], np.float32)
+    paper[level < 0] = _TABLE
+    return np.clip(paper * light[..., None], 0, 1)
 
 
 def _shadow(walks, camera, shape, page_mm) -> np.ndarray:
     """How light the page is: 1, less where a tube keeps the light off."""
+    if not walks:
+        return np.ones(shape, np.float32)
     dark = np.zeros((shape[0] // 4 + 1, shape[1] // 4 + 1))
     per_mm = shape[1] / page_mm[0] / 4
     for piece, xy, *_ in walks:
         mask = np.ones_like(dark, bool)
-        i = np.clip(np.round(xy * per_mm).astype(int), 0, np.array(dark.shape)[::-1] - 1)
+        i = np.clip(np.floor(xy * per_mm).astype(int), 0, np.array(dark.shape)[::-1] - 1)
         mask[i[:, 1], i[:, 0]] = False
         near = ndimage.distance_transform_edt(mask) / per_mm < piece.od_mm / 2
         lean = -np.array(camera.light[:2]) / camera.light[2] * piece.od_mm * 0.6 * per_mm
-        moved = ndimage.shift(near.astype(float), lean[::-1], order=1)
+        moved = ndimage.shift(near.astype(np.float32), lean[::-1], order=1)
         dark = np.maximum(dark, ndimage.gaussian_filter(moved, camera.soft * piece.od_mm * per_mm))
-    return 1 - camera.shadow * ndimage.zoom(dark, 4, order=1)[: shape[0], : shape[1]]
+    lit = np.ones(shape, np.float32)
+    rows, cols = (slice(max(0, v.min() - 1), v.max() + 2) for v in np.nonzero(dark > 1e-4))
+    darker = 1 - camera.shadow * ndimage.zoom(dark[rows, cols], 4, order=1, grid_mode=True, mode="nearest")
+    part = lit[4 * rows.start :, 4 * cols.start :][: len(darker), : darker.shape[1]]
+    part[:] = darker[: len(part), : part.shape[1]]
+    return lit
 
 
 def _lay(colour, piece: ScannedPiece, xy, high, s, eye, way, on_page, camera) -> None:
@@ -154,7 +182,9 @@ def _lay(colour, piece: ScannedPiece, xy, high, s, eye, way, on_page, camera) ->
     tree = cKDTree(xy)
     tangent = np.gradient(xy, axis=0)
     tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
-    about = 6 * r + 1.5 * high.max()
+    # A ray that meets the tube meets the page so near to it: by how far it goes sideways while it comes down from the tube's top.
+    aslant = np.sqrt(((way[..., 0] ** 2 + way[..., 1] ** 2) / way[..., 2] ** 2).max())
+    about = r + float((2.02 * r + high.max()) * aslant)
     low, far = xy.min(axis=0) - about, xy.max(axis=0) + about
     box = ((on_page[..., :2] > low) & (on_page[..., :2] < far)).all(axis=-1)
     rows, cols = np.nonzero(box)
@@ -166,7 +196,7 @@ def _lay(colour, piece: ScannedPiece, xy, high, s, eye, way, on_page, camera) ->
     close = ndimage.distance_transform_edt(places) < about + 2
     near = close[tuple((on_page[rows, cols, :2] - low).astype(int).T)]
     rows, cols = rows[near], cols[near]
-    directions = way[rows, cols]
+    directions = way[rows, cols] / np.linalg.norm(way[rows, cols], axis=1, keepdims=True)
     t = (2.02 * r + high.max() - eye[2]) / directions[:, 2]
     alive, hit = np.ones(len(t), bool), np.zeros(len(t), bool)
     index = np.zeros(len(t), int)
@@ -266,7 +296,7 @@ def table_photo(pieces, camera: PhotoCamera, papers, rng: np.random.Generator, *
 
 def _table_colour(on_table, eye, way, papers, camera) -> np.ndarray:
     """What of table and papers each ray meets; beside the edge of a paper that lies over another there is a little shadow."""
-    seen = np.broadcast_to(np.array([0.35, 0.27, 0.2]), on_table.shape).copy()
+    seen = np.broadcast_to(_TABLE, on_table.shape).copy()
     for paper in papers:
         u, v = paper.own(on_table[..., 0], on_table[..., 1])
         if paper.bulge_mm:
