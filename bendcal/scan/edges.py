@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import ndimage
 
+from bendcal.scan.heights import View
 from bendcal.scan.tube_model import ARC, LEG_1, LEG_2, Shape
 
 __all__ = ["Edges", "find_edges", "followed", "lined_up", "lined_up_along", "steepest", "without_soft"]
@@ -125,8 +126,10 @@ def followed(edges: Edges, leg: int) -> float:
     return reach
 
 
-def lined_up(field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[float, float], *, pixel_mm: tuple[float, float], od_mm: float) -> np.ndarray:
-    """Points in the middle of the tube, where two edges lie its diameter apart: shadows pull a rough centreline aside.
+def lined_up(
+    field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[float, float], *, pixel_mm: tuple[float, float], od_mm: float, view: View | None = None
+) -> np.ndarray:  # fmt: skip
+    """Points in the middle of the tube, where two edges lie as far apart as it is seen wide: shadows pull a rough centreline aside.
 
     Parameters
     ----------
@@ -134,6 +137,7 @@ def lined_up(field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[float
     shape, ends_mm : where the tube is, roughly, and from its apex to the end of each leg [mm]
     pixel_mm : (across, down) size of a pixel [mm]
     od_mm : the tube's diameter [mm]
+    view : the camera; None for a scanner
 
     Returns
     -------
@@ -141,25 +145,29 @@ def lined_up(field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[float
     """
     base, normal, zone, along = profiles(shape, ends_mm, 2 * STEP_MM)
     order = np.concatenate([np.flatnonzero(zone == LEG_1)[::-1], np.flatnonzero(zone == ARC), np.flatnonzero(zone == LEG_2)])
-    return lined_up_along(field, noise, base[order], normal[order], pixel_mm=pixel_mm, od_mm=od_mm)
+    return lined_up_along(field, noise, base[order], normal[order], pixel_mm=pixel_mm, od_mm=od_mm, view=view)
 
 
-def lined_up_along(field: np.ndarray, noise: float, base: np.ndarray, normal: np.ndarray, *, pixel_mm: tuple[float, float], od_mm: float) -> np.ndarray:
+def lined_up_along(
+    field: np.ndarray, noise: float, base: np.ndarray, normal: np.ndarray, *, pixel_mm: tuple[float, float], od_mm: float, view: View | None = None
+) -> np.ndarray:  # fmt: skip
     """The same beside any rough line.
 
     Parameters
     ----------
-    field, noise, pixel_mm, od_mm : as there
+    field, noise, pixel_mm, od_mm, view : as there
     base, normal : (n, 2) points in order along the tube [mm], and unit vectors across it there
     """
     step = 0.5 * float(np.mean(pixel_mm))
     aside = np.arange(-_ASIDE * od_mm, _ASIDE * od_mm + step, step)
-    half = int(round(0.5 * od_mm / step))
-    offset = aside[0] + step * np.arange(-half, len(aside) + half)
-    values = sample(field, base[:, None, :] + offset[None, :, None] * normal[:, None, :], pixel_mm)
-    slope = ndimage.gaussian_filter1d(values, _SMOOTH * float(np.mean(pixel_mm)) / step, axis=1, order=1, mode="nearest")
+    half = np.full(len(base), od_mm / 2) if view is None else view.seen_wide(base, normal, od_mm) / 2
     clear = max(4 * 0.2 * noise, 0.008) * step / float(np.mean(pixel_mm))
-    up, down = (np.clip(side / clear, 0, 4) for side in (slope[:, : len(aside)], -slope[:, 2 * half :]))
+    sides = []
+    for sign in (-1.0, 1.0):
+        values = sample(field, base[:, None, :] + (aside + sign * half[:, None])[:, :, None] * normal[:, None, :], pixel_mm)
+        slope = ndimage.gaussian_filter1d(values, _SMOOTH * float(np.mean(pixel_mm)) / step, axis=1, order=1, mode="nearest")
+        sides.append(np.clip(-sign * slope / clear, 0, 4))
+    up, down = sides
     # That both edges are there counts for more than how steep one of them is.
     both = ndimage.uniform_filter1d(np.sqrt(up) + np.sqrt(down), _TOGETHER, axis=0, mode="nearest")
     return base + aside[np.argmax(both, axis=1)][:, None] * normal

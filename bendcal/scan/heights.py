@@ -70,6 +70,25 @@ class View:
         eye = self.eyes_at(np.asarray(point, float)[None])[0]
         return float((eye[:2] - point) @ outward) / float(eye[2] - self.plane_mm)
 
+    def seen_wide(self, points: np.ndarray, normal: np.ndarray, od_mm: float) -> np.ndarray:
+        """(n,) how wide a tube is seen at places along its middle [mm]: wider than it is the more aslant one looks at its side.
+
+        Parameters
+        ----------
+        points, normal : (n, 2) places [mm], and unit vectors across the tube there
+        od_mm : its diameter [mm]
+
+        Examples
+        --------
+        >>> aside = View(np.array([0.0, 225, 300])).seen_wide(np.zeros((2, 2)), np.eye(2), 4.0)  # across the line of sight, and along it
+        >>> aside.round(2).tolist()
+        [4.03, 5.03]
+        """
+        eyes = self.eyes_at(points)
+        height = eyes[:, 2] - self.plane_mm
+        beside = ((points - eyes[:, :2]) * normal).sum(axis=1)
+        return od_mm * np.hypot(1, beside / height) / (1 - (od_mm / 2 - self.plane_mm) / height)
+
     def under_outline(self, points: np.ndarray, side: np.ndarray, shape: Shape, radius_mm: float, *, other: tuple | None = None) -> np.ndarray:
         """(n, 2) where the tube's sides are, seen from straight above: :func:`under_outline` by the eyes that saw them.
 

@@ -11,8 +11,9 @@ from bendcal.scan.edges import Edges, sample
 from bendcal.scan.scanner import ITS_SCALE
 from bendcal.scan.separate import Found
 from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, LEG_2, THICKNESS, Fitted, Shape, distances
+from bendcal.scan.uncertainty import noise_of
 
-__all__ = ["LIFTED", "against_edges", "against_fit", "in_line", "is_dark", "lifted"]
+__all__ = ["LIFTED", "against_edges", "against_fit", "in_line", "is_dark", "lifted", "raised"]
 
 _LEAST_TURN, _MOST_TURN = np.radians(8.0), np.radians(150.0)
 _LOST = 0.5  # share of a part's edges that may be lost
@@ -20,6 +21,8 @@ _WIDTH, _WIDTH_PX = 0.04, 1.5  # how far the width may be off: of the diameter, 
 #: A photo's scale is a line that a person measures, or does not: only the tube's own width tells where that is wrong, and a page printed to fit
 #: the paper is some 4 to 6 % small. So far, in standard deviations, may the width be off: of the diameter to a hundredth, and of both edges in pixels.
 _BESIDE_LINE, _EDGES_PX = 2.5, 0.35
+#: A leg that rises towards a camera is seen ever wider. So high may its one end stand above the other [mm], or in standard deviations if these are more.
+_HIGH_MM, _HIGH = 2.0, 2.5
 _DARK, _LOST_IN_DARK = 0.3, 0.16
 _RMS_MM, _MOSTLY_MM, _FAR_MM = 0.10, 0.09, 0.30
 _STRAY = 0.004  # share of the piece that may be edges outside of the fitted shape
@@ -146,6 +149,33 @@ def _stray(found: Found, shape: Shape, ends: tuple[float, float]) -> float:
         past[here] = from_apex[here] @ shape.directions[leg] > ends[leg] + shape.half_mm
     outside = (np.abs(off) > shape.half_mm + 2 * found.rough_mm) | past
     return float(np.mean(outside & found.sharp))
+
+
+def raised(fitted: Fitted, points: np.ndarray, side: np.ndarray, height_mm: float, od_mm: float) -> str:
+    """Whether a leg is seen wider at its one end than at its other, as one that does not lie flat is by a camera: a sentence, or a blank.
+
+    Parameters
+    ----------
+    fitted, points, side : the tube as fitted from straight above; (n, 2) its edges there [mm], and +1 for those on the bend's outside, −1 inside
+    height_mm : of the camera above the page
+    od_mm : the tube's diameter [mm]
+    """
+    residual, zone, weight = (each[:-BELIEFS] for each in (fitted.residual_mm, fitted.zone, fitted.weight))
+    for leg in (LEG_1, LEG_2):
+        here = zone == leg
+        t, wider, w = (points[here] - fitted.shape.apex) @ fitted.shape.directions[leg], side[here] * residual[here], weight[here]
+        t = t - np.average(t, weights=w)
+        info = float((w * t * t).sum())
+        slope = float((w * t * wider).sum()) / max(info, 1e-9)
+        left = wider - np.average(wider, weights=w) - slope * t
+        series = [np.flatnonzero(side[here] == s) for s in (1, -1)]
+        # What is 1 mm nearer to the camera is seen larger by one part in the camera's height.
+        by = height_mm / (od_mm / 2) * float(np.ptp(t))
+        high, u = slope * by, np.sqrt(noise_of(left, series) / max(info, 1e-9)) * by
+        if abs(high) > max(_HIGH_MM, _HIGH * u):
+            which, other = ("its end", "its bend") if high > 0 else ("its bend", "its end")
+            return f"A leg is seen wider towards {which}, which stands some {abs(high):.0f} mm higher than {other}: it does not lie flat. Press it flat and {_AGAIN}."
+    return ""
 
 
 def lifted(*parts: Edges) -> bool:

@@ -62,7 +62,7 @@ def read_line(
         return refuse(found.refused)
     if len(found.centreline_mm) < 8:
         return refuse(found.wide or _NO_BEND)
-    points = traced(unlike, found.centreline_mm, pixel_mm=scan.pixel_mm, od_mm=od_mm)
+    points = traced(unlike, found.centreline_mm, pixel_mm=scan.pixel_mm, od_mm=od_mm, view=view)
     first, known, more = end_of_leg_a(points[[0, -1]], (), end_a, od_mm)
     begun = first_course(points[::-1] if first else points, od_mm)
     if begun is None:
@@ -70,7 +70,7 @@ def read_line(
     course = begun[0]
     if (course.straight_mm > 0).all():
         tips = tuple(float(np.linalg.norm(points[k] - bend.apex)) for k, bend in zip((-1, 0) if first else (0, -1), (course.bends[0], course.bends[-1]), strict=True))
-        again = first_course(traced_along(unlike, course, tips, pixel_mm=scan.pixel_mm, od_mm=od_mm), od_mm)
+        again = first_course(traced_along(unlike, course, tips, pixel_mm=scan.pixel_mm, od_mm=od_mm, view=view), od_mm)
         course = again[0] if again is not None else course
     if course.count > _MOST_BENDS:
         return refuse(f"It seems to have {course.count} bends; at most {_MOST_BENDS} are read. Measure it in parts.")

@@ -9,7 +9,7 @@ from bendcal.scan.decode import Scan
 from bendcal.scan.edges import Edges, find_edges, followed, lined_up, without_soft
 from bendcal.scan.ends import burnt_beyond, find_end, find_marks
 from bendcal.scan.heights import View
-from bendcal.scan.judging import against_edges, against_fit, in_line, is_dark
+from bendcal.scan.judging import against_edges, against_fit, in_line, is_dark, raised
 from bendcal.scan.piece import ScanReading
 from bendcal.scan.separate import Found
 from bendcal.scan.telling import Seen, flat, from_above, told
@@ -45,8 +45,13 @@ def read_piece(
         return ScanReading(number, found.box_mm, tuple(why), shape=shape)
 
     def judged(fitted: Fitted, edges: Edges, found: Found, ends: tuple[float, float]) -> list[str]:
-        upright = fitted if view is None else from_above(fitted, edges, od_mm, view)[0]
-        return against_fit(upright, edges, found, ends, seen=fitted.shape, od_mm=od_mm, pixel_mm=pixel, light=unlike.light, by_line=view is not None)
+        said: list[str] = []
+        upright = fitted
+        if view is not None:
+            upright, points = from_above(fitted, edges, od_mm, view)
+            high = float(np.mean(view.eyes_at(points)[:, 2]) - view.plane_mm)
+            said = [why for why in [raised(upright, points, flat(edges)[1], high, od_mm)] if why]
+        return said + against_fit(upright, edges, found, ends, seen=fitted.shape, od_mm=od_mm, pixel_mm=pixel, light=unlike.light, by_line=view is not None)
 
     pixel, dark = float(np.mean(scan.pixel_mm)), is_dark(unlike.light)
     if found.refused:
@@ -56,16 +61,18 @@ def read_piece(
     ends = rough_ends(found, shape)
     if min(ends) < shape.setback_mm + od_mm / 2:
         return refuse(found.wide or _NO_LEGS)
-    shape = fit_centreline(lined_up(unlike.map, unlike.noise, shape, ends, pixel_mm=scan.pixel_mm, od_mm=od_mm), od_mm / 2)
+    halfway = shape.apex + np.array(ends)[:, None] / 2 * shape.directions
+    seen_mm = od_mm if view is None else float(view.seen_wide(halfway, shape.outward, od_mm).mean())
+    shape = fit_centreline(lined_up(unlike.map, unlike.noise, shape, ends, pixel_mm=scan.pixel_mm, od_mm=od_mm, view=view), seen_mm / 2)
     if shape is None:
         return refuse(found.wide or _NO_BEND)
     wide = (0.3 * od_mm + 3 * pixel, 0.25 * od_mm + 2 * pixel)
     narrow = (0.12 * od_mm + 3 * pixel, 0.06 * od_mm + 2 * pixel, 0.05 * od_mm + 1.5 * pixel)
     # On dark paper what is left of a tube may be much narrower than the tube.
-    why, fit = _fitted(found, shape, scan, unlike, od_mm, wide if dark else narrow)
+    why, fit = _fitted(found, shape, scan, unlike, seen_mm, wide if dark else narrow)
     if why and fit is not None and not dark:
         # Edges that are nowhere near where they should be: looked for further away, they may tell the reason.
-        reason, further = _fitted(found, shape, scan, unlike, od_mm, wide[:1])
+        reason, further = _fitted(found, shape, scan, unlike, seen_mm, wide[:1])
         why = reason or (judged(*further) if further else ()) or why
     if why:
         return refuse(*why, shape=shape)

@@ -12,6 +12,7 @@ from scipy import interpolate, ndimage
 from bendcal.scan.backdrop import Unlike
 from bendcal.scan.course import Course, course_through
 from bendcal.scan.edges import STEP_MM, lined_up, lined_up_along
+from bendcal.scan.heights import View
 
 __all__ = ["first_course", "straights_and_arcs", "traced", "traced_along"]
 
@@ -25,7 +26,7 @@ _SLIGHTEST = np.radians(4.0)  # less than that is no bend but a bow, for what fo
 _FEW = 4  # points; an arc of fewer is anything
 
 
-def traced(unlike: Unlike, rough_mm: np.ndarray, *, pixel_mm: tuple[float, float], od_mm: float) -> np.ndarray:
+def traced(unlike: Unlike, rough_mm: np.ndarray, *, pixel_mm: tuple[float, float], od_mm: float, view: View | None = None) -> np.ndarray:
     """(m, 2) points along the middle of the tube, evenly spaced and in order [mm].
 
     Parameters
@@ -34,24 +35,25 @@ def traced(unlike: Unlike, rough_mm: np.ndarray, *, pixel_mm: tuple[float, float
     rough_mm : (k, 2) a rough centreline, in order
     pixel_mm : (across, down) [mm]
     od_mm : the tube's diameter [mm]
+    view : the camera; None for a scanner
     """
     line = rough_mm
     for blur in (1.0, 2.0):
         base, normal = _even(line, blur)
-        line = lined_up_along(unlike.map, unlike.noise, base, normal, pixel_mm=pixel_mm, od_mm=od_mm)
+        line = lined_up_along(unlike.map, unlike.noise, base, normal, pixel_mm=pixel_mm, od_mm=od_mm, view=view)
     return line
 
 
-def traced_along(unlike: Unlike, course: Course, ends_mm: tuple[float, float], *, pixel_mm: tuple[float, float], od_mm: float) -> np.ndarray:
+def traced_along(unlike: Unlike, course: Course, ends_mm: tuple[float, float], *, pixel_mm: tuple[float, float], od_mm: float, view: View | None = None) -> np.ndarray:
     """The same along a course that is nearly the right one.
 
     Parameters
     ----------
-    unlike, pixel_mm, od_mm : as for :func:`traced`
+    unlike, pixel_mm, od_mm, view : as for :func:`traced`
     course, ends_mm : the course, and from its outer apexes to the ends [mm]
     """
     reach = course.halfway_mm(ends_mm)
-    return np.concatenate([lined_up(unlike.map, unlike.noise, b, far, pixel_mm=pixel_mm, od_mm=od_mm) for b, far in zip(course.bends, reach, strict=True)])
+    return np.concatenate([lined_up(unlike.map, unlike.noise, b, far, pixel_mm=pixel_mm, od_mm=od_mm, view=view) for b, far in zip(course.bends, reach, strict=True)])
 
 
 def first_course(points: np.ndarray, od_mm: float) -> tuple[Course, np.ndarray] | None:
