@@ -30,6 +30,7 @@ _FURTHER_MM = 30.0
 _BLUR, _BLUR_PX = 1.8, 4.5
 _FLATTEST, _FATTEST, _NARROWEST_ARC = 0.85, 1.03, 0.82
 _AGAIN = "take the picture again"
+_OR_BY_HAND = f"Lay each piece by itself, flat, in soft light, and {_AGAIN}; if it is bent like that, measure it by hand."
 LIFTED = f"Its edges are much less sharp at one place than at another: a part of it does not lie flat. Press it flat and {_AGAIN}."
 
 
@@ -52,7 +53,7 @@ def against_edges(edges: Edges, shape: Shape, ends: tuple[float, float], od_mm: 
     lost = np.isnan(edges.at_mm[:, :, 0])
     if any(lost[:, edges.zone == z].mean(axis=1).max() > _LOST for z in (LEG_1, LEG_2, ARC) if (edges.zone == z).any()):
         said.append(
-            "Long parts of its edges cannot be told from the backdrop (glare, a shadow, or a tube as light or as dark as the paper). "
+            "Long parts of its edges cannot be told from the backdrop (glare, a hard shadow, a tube as light or as dark as the paper, or of another diameter than it is said to have). "
             f"Lay paper of another shade over it, white for a dull or dark tube, grey or coloured for a bright one, and {_AGAIN}; on black paper a tube's own dark side is lost."
         )
     if min(ends) - shape.setback_mm < 1.5 * od_mm:
@@ -87,15 +88,15 @@ def against_fit(
     if not (width - od_mm <= loose and narrowest - od_mm >= -(max(loose, _LOST_IN_DARK * od_mm) if dark else loose)):
         said.append(
             f"In the picture it is {width if width > od_mm + loose else narrowest:.2f} mm wide, and the tube is said to have {od_mm:g} mm: look at the diameter and at "
-            f"{ITS_SCALE}, lay it flat, and {_AGAIN}."
+            f"{ITS_SCALE}, lay it flat without hard shadows or glare along it, and {_AGAIN}."
         )
     flat = min(shape.half_arc_mm / shape.half_mm, seen_wide[2] / min(seen_wide[:2]))
-    if not _FLATTEST <= flat <= _FATTEST or seen_wide[2] < _NARROWEST_ARC * od_mm:
-        said.append(f"In the bend it is {100 * flat:.0f} % as wide as in its legs: it is kinked, or something lies beside it. Measure this piece by hand.")
+    if not _FLATTEST <= flat <= _FATTEST or (seen_wide[2] < _NARROWEST_ARC * od_mm and not said):
+        said.append(f"In the bend it is {100 * flat:.0f} % as wide as in its legs: it is kinked, or something lies beside it, be it a hard shadow or glare. {_OR_BY_HAND}")
     if _wavy(fitted) or _stray(found, seen, ends) > _STRAY:
         said.append(
-            "It is not one round bend between two straight legs: more than one bend, a kink, a bowed leg, or something that touches it. "
-            f"Lay each piece by itself, flat, and {_AGAIN}; if it is bent like that, measure it by hand."
+            "It is not one round bend between two straight legs: more than one bend, a kink, a bowed leg, something that touches it, or a hard shadow or glare "
+            f"along it. {_OR_BY_HAND}"
         )
     if said and dark:
         said.append("On dark paper a tube's own dark side is lost: lay a light sheet over it.")

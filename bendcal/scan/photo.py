@@ -13,7 +13,7 @@ from bendcal.scan.camera import PRINT_U, Camera, fit_camera
 from bendcal.scan.decode import NotAScan, Scan, open_photo
 from bendcal.scan.heights import View, instead
 from bendcal.scan.reading import ScanReadings, check_line, check_told, readings_on
-from bendcal.scan.sighting import PageNotFound, find_page, image_library
+from bendcal.scan.sighting import PageNotFound, find_page, image_library, spread_px
 
 __all__ = ["LEAST_PX", "MOST_TILT_DEG", "PRINT_U", "LaidPage", "check_line", "laid_page", "one_page", "read_photo"]
 
@@ -21,6 +21,8 @@ _INSET_MM = 1.2  # inside of the frame's line
 _COARSEST, _FINEST = 5.0, 16.0  # pixels a millimetre: 1500 across a page are 7
 MOST_TILT_DEG = 30.0
 LEAST_PX = 20.0  # across the tube
+_BLURRED_PX = 4.5  # sharp photos have 2.5 to 4
+_BURNT, _PAPER, _BURNT_MM2 = 0.995, 0.96, 8.0  # of full white, where the paper itself is not so light; a glint along a tube is smaller
 
 
 def read_photo(path: str | os.PathLike[str], *, od_mm: float, end_a: str | None = None, line_mm: float = 100.0, print_u: float = PRINT_U) -> ScanReadings:
@@ -93,7 +95,8 @@ def one_page(name: str, rgb: np.ndarray, film: float | None, *, od_mm: float, li
     check_line(line_mm)
     cv2 = image_library()
     try:
-        page, at, seen = find_page(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY))
+        grey = cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)
+        page, at, seen = find_page(grey)
         camera = fit_camera(at * line_mm / 100, seen, rgb.shape[1::-1], film_mm=film, print_u=print_u)
     except PageNotFound as error:
         raise PageNotFound(f'"{name}": {error}') from None
@@ -102,7 +105,7 @@ def one_page(name: str, rgb: np.ndarray, film: float | None, *, od_mm: float, li
     scan, start = _from_above(name, rgb, camera, page, line_mm / 100)
     if od_mm / max(scan.pixel_mm) < LEAST_PX:
         raise NotAScan(f'"{name}": the tube is only {od_mm / max(scan.pixel_mm):.0f} pixels wide; at least {LEAST_PX:.0f} are needed. Go nearer, so that the page fills the picture.')
-    return LaidPage(scan, _view(camera, start, print_u / np.sqrt(2)), (0.0, 0.0), (_lens(camera, rgb.shape[1::-1]),))
+    return LaidPage(scan, _view(camera, start, print_u / np.sqrt(2)), (0.0, 0.0), (_lens(camera, rgb.shape[1::-1]), *_doubts(spread_px(grey, seen), scan)))
 
 
 def _from_above(name: str, rgb: np.ndarray, camera: Camera, page: ReferencePage, scale: float) -> tuple[Scan, np.ndarray]:
@@ -138,6 +141,16 @@ def _view(camera: Camera, start: np.ndarray, size_u: float) -> View:
     eye = seen(camera.numbers)[1]
     larger = (lambda points: points * (1 + size_u), eye * (1 + size_u))
     return View(eye, (*instead(camera.numbers, camera.covariance, seen), larger))
+
+
+def _doubts(spread: float, scan: Scan) -> list[str]:
+    """What may be the matter with a photo as a whole, where something is: it is told before any piece, which it may be the reason to refuse."""
+    said = []
+    if spread > _BLURRED_PX:
+        said.append(f"The photo is not sharp: the sides of the page's marks are spread over {spread:.0f} pixels. Hold the camera still, in good light, and let it focus.")
+    if np.median(scan.rgb) < _PAPER and (scan.rgb.min(axis=2) > _BURNT).sum() * np.prod(scan.pixel_mm) > _BURNT_MM2:
+        said.append("Places in the frame are burnt out to white: a lamp shines back from there. Where they touch a tube its edges are lost. Take the picture in daylight, without flash.")
+    return said
 
 
 def _lens(camera: Camera, size_px: tuple[int, int]) -> str:

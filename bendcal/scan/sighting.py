@@ -9,14 +9,16 @@ import numpy as np
 
 from bendcal.fiducials import ReferencePage, reference_pages
 from bendcal.scan.decode import NotAScan
+from bendcal.scan.edges import sample, steepest
 
-__all__ = ["PageNotFound", "Sighting", "find_page", "image_library", "marks_in", "page_of"]
+__all__ = ["PageNotFound", "Sighting", "find_page", "image_library", "marks_in", "page_of", "spread_px"]
 
 _MISSING = (
     "Photos need a further package, opencv-python-headless, which is not installed. Install it with "
     "\"pip install opencv-python-headless\" into the kit's Python, or scan the pieces on a flatbed, which needs nothing more."
 )
 _LEAST_MARKS, _OF_ANOTHER = 6, 4
+_LOOK_PX = 10.0
 _PAGE_OF = {mark: page for page in reference_pages() for mark in page.marks_mm}
 
 
@@ -145,3 +147,38 @@ def find_page(grey: np.ndarray) -> tuple[ReferencePage, np.ndarray, np.ndarray]:
             "inside its frame, and photograph it from above, with all marks in the picture, sharp, and nothing over them."
         )
     return pages[0], np.concatenate([pages[0].corners_mm(n) for n in found]), np.concatenate([seen[n] for n in found])
+
+
+def spread_px(grey: np.ndarray, corners_px: np.ndarray) -> float:
+    """Over how many pixels the sides of a page's marks go from black to white: the greater of what is usual of sides that lie one way and the other.
+
+    Parameters
+    ----------
+    grey : (height, width) bytes
+    corners_px : (n, 2) the marks' corners, four a mark, one after the other round it [px, the middle of the first pixel at 0, 0]
+
+    Returns
+    -------
+    the full width at half height of the slope; a camera that moved, or is out of focus, makes it large
+
+    Examples
+    --------
+    >>> from scipy import ndimage
+    >>> page = np.full((90, 90), 255.0)
+    >>> page[30:60, 30:60] = 0
+    >>> square = np.array([[29.5, 29.5], [59.5, 29.5], [59.5, 59.5], [29.5, 59.5]])
+    >>> sharp, moved = spread_px(page, square), spread_px(ndimage.uniform_filter1d(page, 9, axis=0), square)
+    >>> sharp < 4 < 8 < moved
+    True
+    """
+    offset = np.arange(-_LOOK_PX, _LOOK_PX + 0.1, 0.25)
+    widths: list[list[np.ndarray]] = [[], []]
+    for four in corners_px.reshape(-1, 4, 2):
+        for k in range(4):
+            start, side = four[k], four[(k + 1) % 4] - four[k]
+            out = np.array([side[1], -side[0]]) / max(float(np.hypot(*side)), 1e-9)
+            out = out if out @ (start - four.mean(axis=0)) > 0 else -out
+            along = start + np.linspace(0.2, 0.8, 7)[:, None] * side
+            values = sample(grey.astype(np.float32), along[:, None, :] + offset[None, :, None] * out + 0.5, (1.0, 1.0))
+            widths[k % 2].append(steepest(values, offset, 0.5 * _LOOK_PX, 1.0)[1])
+    return max(float(np.median(np.concatenate(way))) for way in widths)
