@@ -205,7 +205,7 @@ def test_what_was_once_read_wrongly_is_refused(tmp_path: Path, how: str, seed: i
     ("piece", "page", "told", "why"),
     [
         (PIECE, (70.0, 66.0), {}, None),
-        (PIECE, (40.0, 70.0), {}, "reaches the edge of the picture"),
+        (PIECE, (40.0, 70.0), {}, "reaches the border of what is read"),
         (PIECE, PAGE, {"od_mm": 6.0}, "mm wide"),
         (replace(PIECE, flattening=0.3), PAGE, {}, "kinked"),
         (replace(PIECE, second_bend_deg=20.0), PAGE, {}, "not one round bend"),

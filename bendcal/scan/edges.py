@@ -16,6 +16,7 @@ STEP_MM = 0.6  # between profiles along the tube
 _FINE = 0.25  # pixels between samples along a profile
 _SMOOTH = 1.0  # pixels
 _ASIDE = 0.6  # of the diameter: how far a rough centreline may lie beside the tube's middle
+_MARGIN = 8  # samples beside those, so that the slope there is as anywhere
 _TOGETHER = 9  # profiles that are lined up at once
 _SOFT = 1.5  # an edge so many times softer than the one opposite is where light ends, not tube
 _FADING = 0.1  # of an arc's edge
@@ -160,13 +161,14 @@ def lined_up_along(
     """
     step = 0.5 * float(np.mean(pixel_mm))
     aside = np.arange(-_ASIDE * od_mm, _ASIDE * od_mm + step, step)
-    half = np.full(len(base), od_mm / 2) if view is None else view.seen_wide(base, normal, od_mm) / 2
+    half = step * np.round((np.full(len(base), od_mm) if view is None else view.seen_wide(base, normal, od_mm)) / 2 / step)
+    wider = np.concatenate([aside[0] + step * np.arange(-_MARGIN, 0), aside, aside[-1] + step * np.arange(1, _MARGIN + 1)])
     clear = max(4 * 0.2 * noise, 0.008) * step / float(np.mean(pixel_mm))
     sides = []
     for sign in (-1.0, 1.0):
-        values = sample(field, base[:, None, :] + (aside + sign * half[:, None])[:, :, None] * normal[:, None, :], pixel_mm)
+        values = sample(field, base[:, None, :] + (wider + sign * half[:, None])[:, :, None] * normal[:, None, :], pixel_mm)
         slope = ndimage.gaussian_filter1d(values, _SMOOTH * float(np.mean(pixel_mm)) / step, axis=1, order=1, mode="nearest")
-        sides.append(np.clip(-sign * slope / clear, 0, 4))
+        sides.append(np.clip(-sign * slope[:, _MARGIN:-_MARGIN] / clear, 0, 4))
     up, down = sides
     # That both edges are there counts for more than how steep one of them is.
     both = ndimage.uniform_filter1d(np.sqrt(up) + np.sqrt(down), _TOGETHER, axis=0, mode="nearest")
