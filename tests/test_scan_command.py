@@ -79,7 +79,7 @@ def test_a_scan_on_which_one_piece_is_not_read_is_not_recorded(folder: Path, tmp
     before = (folder / "offcuts.csv").read_bytes()
     assert asked(folder, cut, "--record", "--bender", "small", "--dial", "62", "93", "--length", "75") == 2
     told = capsys.readouterr()
-    assert "reaches the edge" in told.out and "not every piece was read" in told.err
+    assert "reaches the border" in told.out and "not every piece was read" in told.err
     assert (folder / "offcuts.csv").read_bytes() == before
 
 
