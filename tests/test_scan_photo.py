@@ -262,12 +262,13 @@ def test_without_the_library_a_sentence_says_what_to_do(tmp_path: Path) -> None:
         ({"piece": replace(PIECE, tilt_deg=10.0)}, {}, "A leg is seen wider towards its end, which stands some [5-9] mm higher than its bend"),
         ({}, {"line_mm": 94.0}, "In the picture it is 4.[45]. mm wide, and the tube is said to have 4.76 mm.*100 mm line"),
         ({}, {"od_mm": 6.0}, "and the tube is said to have 6 mm|of another diameter"),
+        ({"camera": replace(CAMERA, curl_mm=4.0)}, {}, "The page does not lie quite flat|it is curled"),
         ({"camera": replace(CAMERA, motion_px=(7.0, 5.0))}, {}, "The photo is not sharp: the sides of the page's marks are spread over"),
         ({"camera": replace(CAMERA, glare=((120.0, 110.0, 5.0),))}, {}, "burnt out to white"),
     ],
 )
 def test_a_photo_tells_what_is_the_matter_with_it(tmp_path: Path, spoilt: dict, told: dict, why: str) -> None:
-    """A lifted leg, a line told 6 % short, another diameter, a camera that moved, glare: said by its name; nothing is read wrongly."""
+    """A lifted leg, a line told 6 % short, another diameter, a page that curls, a camera that moved, glare: said by its name; nothing is read wrongly."""
     piece, camera = spoilt.get("piece", PIECE), spoilt.get("camera", CAMERA)
     path = saved(tmp_path, photo_of([piece], camera, page_drawn(), PAPERS_MM["a4"], np.random.default_rng(1), fine=1))
     read = read_photo(path, **{"od_mm": PIECE.od_mm, **told})

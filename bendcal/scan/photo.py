@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from bendcal.fiducials import ReferencePage
-from bendcal.scan.camera import PRINT_U, Camera, fit_camera
+from bendcal.scan.camera import CORNER_PX, PRINT_U, Camera, fit_camera
 from bendcal.scan.decode import NotAScan, Scan, open_photo
 from bendcal.scan.heights import View, instead
 from bendcal.scan.reading import ScanReadings, check_line, check_told, readings_on
@@ -21,6 +21,7 @@ _INSET_MM = 1.2  # inside of the frame's line
 _COARSEST, _FINEST = 5.0, 16.0  # pixels a millimetre: 1500 across a page are 7
 MOST_TILT_DEG = 30.0
 LEAST_PX = 20.0  # across the tube
+_CURLED = 4.0  # of what a corner is off by: flat pages stay below 2
 _BLURRED_PX = 4.5  # sharp photos have 2.5 to 4
 _BURNT, _PAPER, _BURNT_MM2 = 0.995, 0.96, 8.0  # of full white, where the paper itself is not so light; a glint along a tube is smaller
 
@@ -105,7 +106,7 @@ def one_page(name: str, rgb: np.ndarray, film: float | None, *, od_mm: float, li
     scan, start = _from_above(name, rgb, camera, page, line_mm / 100)
     if od_mm / max(scan.pixel_mm) < LEAST_PX:
         raise NotAScan(f'"{name}": the tube is only {od_mm / max(scan.pixel_mm):.0f} pixels wide; at least {LEAST_PX:.0f} are needed. Go nearer, so that the page fills the picture.')
-    return LaidPage(scan, _view(camera, start, print_u / np.sqrt(2)), (0.0, 0.0), (_lens(camera, rgb.shape[1::-1]), *_doubts(spread_px(grey, seen), scan)))
+    return LaidPage(scan, _view(camera, start, print_u / np.sqrt(2)), (0.0, 0.0), (_lens(camera, rgb.shape[1::-1]), *_doubts(camera.rms_px, spread_px(grey, seen), scan)))
 
 
 def _from_above(name: str, rgb: np.ndarray, camera: Camera, page: ReferencePage, scale: float) -> tuple[Scan, np.ndarray]:
@@ -143,9 +144,11 @@ def _view(camera: Camera, start: np.ndarray, size_u: float) -> View:
     return View(eye, (*instead(camera.numbers, camera.covariance, seen), larger))
 
 
-def _doubts(spread: float, scan: Scan) -> list[str]:
+def _doubts(off: float, spread: float, scan: Scan) -> list[str]:
     """What may be the matter with a photo as a whole, where something is: it is told before any piece, which it may be the reason to refuse."""
     said = []
+    if off > _CURLED * CORNER_PX:
+        said.append(f"The page does not lie quite flat, or is printed out of shape: its marks lie {off:.1f} pixels beside where a flat page has them. Tape it down all round.")
     if spread > _BLURRED_PX:
         said.append(f"The photo is not sharp: the sides of the page's marks are spread over {spread:.0f} pixels. Hold the camera still, in good light, and let it focus.")
     if np.median(scan.rgb) < _PAPER and (scan.rgb.min(axis=2) > _BURNT).sum() * np.prod(scan.pixel_mm) > _BURNT_MM2:

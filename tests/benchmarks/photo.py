@@ -1,10 +1,10 @@
 """How near readings from a photo come, and how often their intervals hold the truth: invented photos, truth known.
 
-One piece on a printed A4 reference page, a camera of 2400 × 3200 pixels 270 to 330 mm above it (1500 to 1900 pixels across the page), up to
+One piece on a printed A4 reference page, a camera of 2400 × 3200 pixels 270 to 330 mm above it (1400 to 1950 pixels across the page), up to
 20° from the upright, lens 24 to 28 mm as on film with distortion −0.06 to 0.06, noise, blur, shadow, JPEG; the page printed 0.2 % too
 large or too small (one standard deviation, each direction). The page is the kit's own PDF, drawn by pdftoppm; the renderer
-(tests/invented/photo.py) shares no code with the kit. Then spoilt photos, of 1500 pixels across the page: each must be refused, or hold
-the truth in its intervals.
+(tests/invented/photo.py) shares no code with the kit. Then spoilt photos, of 1250 to 1750 pixels across the page: each must be refused, or
+hold the truth in its intervals.
 
     python tests/benchmarks/photo.py [photos, 60] [first seed, 0] [spoilt photos of each kind, 4]
 """
