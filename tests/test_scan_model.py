@@ -185,6 +185,19 @@ def test_where_light_ends_before_the_tube_one_edge_and_the_diameter_do() -> None
     assert only == pytest.approx([75, 16, 52, 44], abs=0.05)
 
 
+@pytest.mark.parametrize(("sharp", "kept"), [(6, 0), (20, 20)])
+def test_a_glint_on_a_faded_side_is_not_its_edge(sharp: int, kept: int) -> None:
+    """Six sharp places of thirty, the tube's width from the other edge, on a side that has faded: all of that side is left out; of twenty, they stay."""
+    n, at = 30, np.arange(30)
+    seen = np.where((at >= 5) & (at < 5 + sharp), -2.38, -1.88)
+    edges = Edges(
+        np.stack([np.stack([at, np.full(n, 2.38)], axis=1), np.stack([at, seen], axis=1)]).astype(float),
+        np.stack([np.full(n, 3.0), np.where(seen < -2, 3.2, 9.0)]), np.full(n, LEG_2), at.astype(float), 2.38 - seen,
+    )  # fmt: skip
+    left = np.isfinite(without_soft(edges, 4.76, (0.085, 0.085)).at_mm[:, :, 0])
+    assert left[0].all() and left[1].sum() == kept
+
+
 def test_a_rough_line_beside_the_tube_is_brought_to_its_middle() -> None:
     """A drawn tube, a shape 1.2 mm beside it: the points that are lined up lie within 0.2 mm of the walk."""
     xy = PIECE.walk(0.05)[0]

@@ -20,6 +20,7 @@ _MARGIN = 8  # samples beside those, so that the slope there is as anywhere
 _TOGETHER = 9  # profiles that are lined up at once
 _SOFT = 1.5  # an edge so many times softer than the one opposite is where light ends, not tube
 _FADING = 0.1  # of an arc's edge
+_FEW = 0.25  # of what was found of the edge opposite
 _NARROW, _NARROW_PX = 0.015, 0.5  # of the diameter and in pixels: by how much the two must be too close for that
 
 
@@ -196,6 +197,10 @@ def without_soft(edges: Edges, od_mm: float, pixel_mm: tuple[float, float]) -> E
     arc = edges.zone == ARC
     for k in (0, 1):
         at[k, soft[k]] = np.nan
+        # A few sharp places on a side that has faded are a glint or a speck, not its edge.
+        for here in (edges.zone == z for z in (LEG_1, LEG_2, ARC)):
+            if soft[k][here].any() and np.isfinite(at[k, here, 0]).sum() < _FEW * np.isfinite(at[1 - k, here, 0]).sum():
+                at[k, here] = np.nan
         # Where an arc's edge fades on its way, what is left of it is fading too, and would bend the arc; the other edge is whole.
         if arc.any() and soft[k][arc].mean() > _FADING and np.isfinite(at[1 - k, arc, 0]).all() and not soft[1 - k][arc].any():
             at[k, arc] = np.nan
