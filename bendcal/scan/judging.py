@@ -13,8 +13,9 @@ from bendcal.scan.separate import Found
 from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, LEG_2, THICKNESS, Fitted, Shape, distances
 from bendcal.scan.uncertainty import noise_of
 
-__all__ = ["LIFTED", "against_edges", "against_fit", "in_line", "is_dark", "lifted", "raised"]
+__all__ = ["LIFTED", "SHORTEST_LEG", "against_edges", "against_fit", "in_line", "is_dark", "lifted", "raised"]
 
+SHORTEST_LEG = 1.5  # diameters
 _LEAST_TURN, _MOST_TURN = np.radians(8.0), np.radians(150.0)
 _LOST = 0.5  # share of a part's edges that may be lost
 _WIDTH, _WIDTH_PX = 0.04, 1.5  # how far the width may be off: of the diameter, and in pixels
@@ -56,7 +57,7 @@ def against_edges(edges: Edges, shape: Shape, ends: tuple[float, float], od_mm: 
             "Long parts of its edges cannot be told from the backdrop (glare, a hard shadow, a tube as light or as dark as the paper, or of another diameter than it is said to have). "
             f"Lay paper of another shade over it, white for a dull or dark tube, grey or coloured for a bright one, and {_AGAIN}; on black paper a tube's own dark side is lost."
         )
-    if min(ends) - shape.setback_mm < 1.5 * od_mm:
+    if min(ends) - shape.setback_mm < SHORTEST_LEG * od_mm:
         said.append("A straight leg is shorter than one and a half diameters, too short to tell its direction. Measure this piece by hand.")
     return said
 

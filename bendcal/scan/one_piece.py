@@ -9,7 +9,7 @@ from bendcal.scan.decode import Scan
 from bendcal.scan.edges import Edges, find_edges, followed, lined_up, without_soft
 from bendcal.scan.ends import burnt_beyond, find_end, find_marks
 from bendcal.scan.heights import View
-from bendcal.scan.judging import against_edges, against_fit, in_line, is_dark, raised
+from bendcal.scan.judging import SHORTEST_LEG, against_edges, against_fit, in_line, is_dark, raised
 from bendcal.scan.piece import ScanReading
 from bendcal.scan.separate import Found
 from bendcal.scan.telling import Seen, flat, from_above, told
@@ -115,14 +115,16 @@ def rough_shape(found: Found, od_mm: float) -> Shape | None:
     return fit_centreline(found.centreline_mm, od_mm / 2)
 
 
-def is_bent(shape: Shape | None) -> bool:
-    """Whether a thing of this rough shape is a bent piece of its own.
+def is_bent(found: Found, shape: Shape | None, od_mm: float) -> bool:
+    """Whether a thing is clearly a bent piece of its own, with two legs, and no straight rest of a tube whose middle cannot be seen.
 
     Parameters
     ----------
+    found : the thing
     shape : by :func:`rough_shape`
+    od_mm : the tube's outside diameter [mm]
     """
-    return shape is not None and np.degrees(shape.turn) > 8.0
+    return shape is not None and np.degrees(shape.turn) > _LEAST_ANGLE and min(rough_ends(found, shape)) > shape.setback_mm + SHORTEST_LEG * od_mm
 
 
 def _fitted(found: Found, shape: Shape, scan: Scan, unlike: Unlike, od_mm: float, windows: tuple[float, ...]) -> tuple:

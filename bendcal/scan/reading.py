@@ -171,7 +171,7 @@ def readings_on(scan: Scan, *, od_mm: float, end_a: str | None, scale_u: tuple[f
     if said:
         return ScanReadings(scan.name, (), (said,), scan, notes)
     shapes = [rough_shape(f, od_mm) for f in found]
-    bent = [f for f, shape in zip(found, shapes, strict=True) if is_bent(shape)]
+    bent = [f for f, shape in zip(found, shapes, strict=True) if is_bent(f, shape, od_mm)]
     pieces = tuple(
         read_piece(
             k, f, shape, scan, unlike, od_mm=od_mm, end_a=end_a, scale_u=scale_u, view=view, others=tuple(each for each in bent if each is not f)
