@@ -14,6 +14,7 @@ from bendcal.materials import ALLOYS
 from bendcal.nodes import nodes_from_legs
 from bendcal.scan import NotAScan, ScanReadings, mosaic, read_flat_photos, read_photos
 from bendcal.scan.photos import laid_photos
+from bendcal.scan.separate import OFF_PAPER
 from bendcal.shop import Shop
 from bendcal.tubes import Tube
 from tests.benchmarks.pages import fits
@@ -197,6 +198,19 @@ def test_a_line_of_600_mm_over_three_pages(tmp_path: Path) -> None:
         assert (np.abs(found.value - truth) < 3.5 * found.u).all()
     ends = line.walk()[0][[0, -1]]
     assert np.linalg.norm(np.diff(nodes_from_legs(read.legs)[[0, -1]], axis=0)) == pytest.approx(np.linalg.norm(ends[1] - ends[0]), abs=1.0)
+
+
+def test_a_line_over_a_mark_is_refused_whole(tmp_path: Path) -> None:
+    """A line of two bends from page 1 over a mark of page 2, which parts it: that reason, the mark's page named, no number; the paper is even though no photo shows a third of both pages."""
+    line = ScannedLine(legs_mm=(90.0, 110.0, 90.0), turns_deg=(25.0, -25.0), radii_mm=(15.0, 15.0), at_mm=(230.0, 77.0), turned_deg=-40.0, finish="copper")
+    papers = [LaidPaper(printed(1), (210.0, 297.0)), LaidPaper(printed(2), (210.0, 297.0), (205.0, 0.0))]
+    camera = PhotoCamera(size_px=(2240, 900), at_mm=(207.0, 95.0, 275.0), towards_mm=(207.0, 88.0), film_mm=26.0)
+    Image.fromarray(table_photo([line], camera, papers, np.random.default_rng(4))).save(tmp_path / "over.png")
+    read = read_flat_photos([tmp_path / "over.png"], od_mm=4.76, end_a="left")
+    assert read.refused == (OFF_PAPER,) and read.values is None
+    assert any("lies over a mark of page 2 (A4)" in note for note in read.notes)
+    level = read.scan.rgb.mean(axis=2)[~read.scan.blank]
+    assert np.mean(np.abs(level - 0.92) < 0.02) > 0.85
 
 
 def test_page_1_twice_on_the_table(tmp_path: Path) -> None:

@@ -17,6 +17,7 @@ _FINE = 0.25  # pixels between samples along a profile
 _SMOOTH = 1.0  # pixels
 _ASIDE = 0.6  # of the diameter: how far a rough centreline may lie beside the tube's middle
 _MARGIN = 8  # samples beside those, so that the slope there is as anywhere
+_SHADES_OFF = 0.12  # of the diameter: over so long a way shadows fade and a round tube shades off, at least
 _TOGETHER = 9  # profiles that are lined up at once
 _SOFT = 1.5  # an edge so many times softer than the one opposite is where light ends, not tube
 _FADING = 0.1  # of an arc's edge
@@ -129,7 +130,7 @@ def followed(edges: Edges, leg: int) -> float:
 
 
 def lined_up(
-    field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[float, float], *, pixel_mm: tuple[float, float], od_mm: float, view: View | None = None
+    field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[float, float], *, pixel_mm: tuple[float, float], od_mm: float, view: View | None = None, sharp: bool = False,
 ) -> np.ndarray:  # fmt: skip
     """Points in the middle of the tube, where two edges lie as far apart as it is seen wide: shadows pull a rough centreline aside.
 
@@ -140,6 +141,7 @@ def lined_up(
     pixel_mm : (across, down) size of a pixel [mm]
     od_mm : the tube's diameter [mm]
     view : the camera; None for a scanner
+    sharp : as for :func:`lined_up_along`
 
     Returns
     -------
@@ -147,11 +149,11 @@ def lined_up(
     """
     base, normal, zone, along = profiles(shape, ends_mm, 2 * STEP_MM)
     order = np.concatenate([np.flatnonzero(zone == LEG_1)[::-1], np.flatnonzero(zone == ARC), np.flatnonzero(zone == LEG_2)])
-    return lined_up_along(field, noise, base[order], normal[order], pixel_mm=pixel_mm, od_mm=od_mm, view=view)
+    return lined_up_along(field, noise, base[order], normal[order], pixel_mm=pixel_mm, od_mm=od_mm, view=view, sharp=sharp)
 
 
 def lined_up_along(
-    field: np.ndarray, noise: float, base: np.ndarray, normal: np.ndarray, *, pixel_mm: tuple[float, float], od_mm: float, view: View | None = None
+    field: np.ndarray, noise: float, base: np.ndarray, normal: np.ndarray, *, pixel_mm: tuple[float, float], od_mm: float, view: View | None = None, sharp: bool = False,
 ) -> np.ndarray:  # fmt: skip
     """The same beside any rough line.
 
@@ -159,21 +161,34 @@ def lined_up_along(
     ----------
     field, noise, pixel_mm, od_mm, view : as there
     base, normal : (n, 2) points in order along the tube [mm], and unit vectors across it there
+    sharp : whether only what is steep over a short way counts: not the border of a shadow, nor how a round tube shades off
     """
     step = 0.5 * float(np.mean(pixel_mm))
     aside = np.arange(-_ASIDE * od_mm, _ASIDE * od_mm + step, step)
     half = step * np.round((np.full(len(base), od_mm) if view is None else view.seen_wide(base, normal, od_mm)) / 2 / step)
-    wider = np.concatenate([aside[0] + step * np.arange(-_MARGIN, 0), aside, aside[-1] + step * np.arange(1, _MARGIN + 1)])
+    margin = _MARGIN + sharp * int(3 * _SHADES_OFF * od_mm / step)
+    wider = np.concatenate([aside[0] + step * np.arange(-margin, 0), aside, aside[-1] + step * np.arange(1, margin + 1)])
     clear = max(4 * 0.2 * noise, 0.008) * step / float(np.mean(pixel_mm))
-    sides = []
+    slopes = []
     for sign in (-1.0, 1.0):
         values = sample(field, base[:, None, :] + (wider + sign * half[:, None])[:, :, None] * normal[:, None, :], pixel_mm)
-        slope = ndimage.gaussian_filter1d(values, _SMOOTH * float(np.mean(pixel_mm)) / step, axis=1, order=1, mode="nearest")
-        sides.append(np.clip(-sign * slope[:, _MARGIN:-_MARGIN] / clear, 0, 4))
-    up, down = sides
-    # That both edges are there counts for more than how steep one of them is.
-    both = ndimage.uniform_filter1d(np.sqrt(up) + np.sqrt(down), _TOGETHER, axis=0, mode="nearest")
-    return base + aside[np.argmax(both, axis=1)][:, None] * normal
+        slopes.append(-sign * ndimage.gaussian_filter1d(values, _SMOOTH * float(np.mean(pixel_mm)) / step, axis=1, order=1, mode="nearest"))
+
+    def paired(steep: list[np.ndarray]) -> np.ndarray:
+        up, down = (np.clip(side[:, margin:-margin] / clear, 0, 4) for side in steep)
+        # That both edges are there counts for more than how steep one of them is.
+        return ndimage.uniform_filter1d(np.sqrt(up) + np.sqrt(down), _TOGETHER, axis=0, mode="nearest")
+
+    middle = base + aside[np.argmax(paired(slopes), axis=1)][:, None] * normal
+    if not sharp or not len(middle):
+        return middle
+    both = paired([side - ndimage.gaussian_filter1d(side, _SHADES_OFF * od_mm / step, axis=1, mode="nearest") for side in slopes])
+    best = both.max(axis=1)
+    clear_of = best >= 0.5 * np.median(best)
+    middle[clear_of] = (base + aside[np.argmax(both, axis=1)][:, None] * normal)[clear_of]
+    # Beyond a tube's end there is its shadow, which has no such edges.
+    first, last = np.flatnonzero(clear_of)[[0, -1]]
+    return middle[first : last + 1]
 
 
 def without_soft(edges: Edges, od_mm: float, pixel_mm: tuple[float, float]) -> Edges:

@@ -16,6 +16,7 @@ from bendcal.scan.one_line import read_line
 from bendcal.scan.photo import PRINT_U
 from bendcal.scan.photos import laid_photos
 from bendcal.scan.reading import check_told, laid_scan, things_on
+from bendcal.scan.separate import OFF_PAPER
 from bendcal.scan.scanner import SCALE_U
 
 __all__ = ["pattern_on", "read_flat_photos", "read_flat_scan"]
@@ -91,7 +92,9 @@ def pattern_on(
     if not 0 < flat_u_mm <= 10:
         raise ValueError(f"flat_u_mm is {flat_u_mm}: how far a flat line's places may stand off their plane is more than 0 and at most 10 mm.")
     unlike, found, said = things_on(scan, od_mm=od_mm, shortest=_SPECK)
-    if len(found) > 1:
+    if len(found) > 1 and OFF_PAPER in {each.refused for each in found}:
+        said = OFF_PAPER  # what lies over a mark is seen in two parts
+    elif len(found) > 1:
         said = f"{len(found)} things lie on it, and a line is one: take away all else; if it is one line, a part of it cannot be told from the paper. Lay paper of another shade over it."
     if said:
         return PatternReading(scan.name, scan, (said,), notes=notes)

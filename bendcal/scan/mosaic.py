@@ -117,7 +117,8 @@ def _light(photo: np.ndarray, table: Table, places: Places, k: int) -> np.ndarra
     wide, high = (int(v / _BLOCK_MM) * _BLOCK_MM for v in places.size_mm)
     x, y = np.arange(wide) + 0.5, np.arange(high) + 0.5
     grid = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
-    mine = (places.photo_at(grid) == k) & (on_paper(table, places, k, (high, wide), 1.0) & ~printed_on(table, places, k, (high, wide), 1.0)).ravel()
+    seen = places.best[np.ix_(places.cell_of(high, 1, 1.0), places.cell_of(wide, 0, 1.0))] == k  # what no photo shows is black, and no paper
+    mine = seen & on_paper(table, places, k, (high, wide), 1.0) & ~printed_on(table, places, k, (high, wide), 1.0)
     where = table.cameras[k].pixels(grid + places.start_mm, places.plane_mm).reshape(high, wide, 2).astype(np.float32)
     blocks = (high // _BLOCK_MM, _BLOCK_MM, wide // _BLOCK_MM, _BLOCK_MM)
     level = np.median(cv2.remap(photo, where, None, cv2.INTER_LINEAR).reshape(*blocks, 3), axis=(1, 3)).astype(float)

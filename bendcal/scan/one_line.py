@@ -54,15 +54,25 @@ def read_line(
     notes : what was found about the picture
     """
 
-    def refuse(*why: str, course: Course | None = None, ends: np.ndarray | None = None) -> PatternReading:
-        return PatternReading(scan.name, scan, tuple(dict.fromkeys(why)), notes=notes, course=course, ends_mm=ends)
+    if found.refused or len(found.centreline_mm) < 8:
+        return PatternReading(scan.name, scan, (found.refused or found.wide or _NO_BEND,), notes=notes)
+    how = {"od_mm": od_mm, "end_a": end_a, "scale_u": scale_u, "view": view, "flat_u_mm": flat_u_mm, "notes": notes}
+    read = _read_along(found, scan, unlike, sharp=False, **how)
+    # Beside a bright tube the border of its shadow may be the clearer edge, and lead the course aside.
+    again = _read_along(found, scan, unlike, sharp=True, **how) if read.refused else read
+    return read if again.refused else again
+
+
+def _read_along(
+    found: Found, scan: Scan, unlike: Unlike, *, sharp: bool, od_mm: float, end_a: str | None, scale_u: tuple[float, float], view: View | None, flat_u_mm: float, notes: tuple[str, ...]
+) -> PatternReading:  # fmt: skip
+    """The line as its middle is traced, by sharp edges only or by all: read, or refused."""
+
+    def refuse(*why: str, course: Course | None = None) -> PatternReading:
+        return PatternReading(scan.name, scan, tuple(dict.fromkeys(why)), notes=notes, course=course)
 
     pixel, dark = float(np.mean(scan.pixel_mm)), is_dark(unlike.light)
-    if found.refused:
-        return refuse(found.refused)
-    if len(found.centreline_mm) < 8:
-        return refuse(found.wide or _NO_BEND)
-    points = traced(unlike, found.centreline_mm, pixel_mm=scan.pixel_mm, od_mm=od_mm, view=view)
+    points = traced(unlike, found.centreline_mm, pixel_mm=scan.pixel_mm, od_mm=od_mm, view=view, sharp=sharp)
     first, known, more = end_of_leg_a(points[[0, -1]], (), end_a, od_mm)
     begun = first_course(points[::-1] if first else points, od_mm)
     if begun is None:
@@ -70,7 +80,7 @@ def read_line(
     course = begun[0]
     if (course.straight_mm > 0).all():
         tips = tuple(float(np.linalg.norm(points[k] - bend.apex)) for k, bend in zip((-1, 0) if first else (0, -1), (course.bends[0], course.bends[-1]), strict=True))
-        again = first_course(traced_along(unlike, course, tips, pixel_mm=scan.pixel_mm, od_mm=od_mm, view=view), od_mm)
+        again = first_course(traced_along(unlike, course, tips, pixel_mm=scan.pixel_mm, od_mm=od_mm, view=view, sharp=sharp), od_mm)
         course = again[0] if again is not None else course
     if course.count > _MOST_BENDS:
         return refuse(f"It seems to have {course.count} bends; at most {_MOST_BENDS} are read. Measure it in parts.")

@@ -63,23 +63,33 @@ def read_piece(
         return refuse(found.wide or _NO_LEGS)
     halfway = shape.apex + np.array(ends)[:, None] / 2 * shape.directions
     seen_mm = od_mm if view is None else float(view.seen_wide(halfway, shape.outward, od_mm).mean())
-    shape = fit_centreline(lined_up(unlike.map, unlike.noise, shape, ends, pixel_mm=scan.pixel_mm, od_mm=od_mm, view=view), seen_mm / 2)
-    if shape is None:
-        return refuse(found.wide or _NO_BEND)
     wide = (0.3 * od_mm + 3 * pixel, 0.25 * od_mm + 2 * pixel)
     narrow = (0.12 * od_mm + 3 * pixel, 0.06 * od_mm + 2 * pixel, 0.05 * od_mm + 1.5 * pixel)
-    # On dark paper what is left of a tube may be much narrower than the tube.
-    why, fit = _fitted(found, shape, scan, unlike, seen_mm, wide if dark else narrow)
-    if why and fit is not None and not dark:
-        # Edges that are nowhere near where they should be: looked for further away, they may tell the reason.
-        reason, further = _fitted(found, shape, scan, unlike, seen_mm, wide[:1])
-        why = reason or (judged(*further) if further else ()) or why
+
+    def looked(rough: Shape, sharp: bool) -> tuple:
+        """What speaks against it, (fit, edges, found, ends) and the shape, begun along sharp edges only or along all."""
+        begun = fit_centreline(lined_up(unlike.map, unlike.noise, rough, ends, pixel_mm=scan.pixel_mm, od_mm=od_mm, view=view, sharp=sharp), seen_mm / 2)
+        if begun is None:
+            return (found.wide or _NO_BEND,), None, None
+        # On dark paper what is left of a tube may be much narrower than the tube.
+        why, fit = _fitted(found, begun, scan, unlike, seen_mm, wide if dark else narrow)
+        if why and fit is not None and not dark:
+            # Edges that are nowhere near where they should be: looked for further away, they may tell the reason.
+            reason, further = _fitted(found, begun, scan, unlike, seen_mm, wide[:1])
+            why = reason or (judged(*further) if further else ()) or why
+        if why:
+            return why, None, begun
+        return judged(*fit), fit, fit[0].shape
+
+    why, fit, seen_as = looked(shape, False)
     if why:
-        return refuse(*why, shape=shape)
+        # Beside a bright tube the border of its shadow may be the clearer edge, and lead the shape aside.
+        none, instead, further = looked(shape, True)
+        why, fit, seen_as = (none, instead, further) if not none else (why, fit, seen_as)
+    if why:
+        return refuse(*why, shape=seen_as)
     fitted, edges, _, ends = fit
     shape = fitted.shape
-    if why := judged(*fit):
-        return refuse(*why, shape=shape)
     least = _LEAST_ANGLE_DARK if dark else _LEAST_ANGLE
     if np.degrees(shape.turn) < least:
         more = " on dark paper, where one of its edges is often lost" if dark else ""

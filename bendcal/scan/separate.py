@@ -11,12 +11,17 @@ from scipy.sparse import csgraph
 from bendcal.scan.backdrop import Unlike
 from bendcal.scan.scanner import ITS_SCALE
 
-__all__ = ["SHORTEST", "Found", "find_pieces"]
+__all__ = ["OFF_PAPER", "SHORTEST", "Found", "find_pieces"]
 
 _ACROSS = 12.0  # rough pixels across a tube
 _STEEP = 0.03  # of full white, in one pixel: shadows change by less than half of that
 _DEEP, _DEEPEST = 0.78, 0.98  # diameters from the middle of a tube to its border; the second one with its shadow
+_HALF_SHARP = 0.75  # of the border there: a shadow's side is not
 _NEAR_MM = 1.0  # what comes so near to a blank place may go on there
+OFF_PAPER = (
+    "It reaches a place that shows no plain paper: over a page's edge, over marks or words, or where no photo shows it sharply enough. "
+    "Lay it on white paper between the marks, and take more photos."
+)
 SHORTEST = 5.0  # a thing shorter than this many diameters is no offcut
 
 
@@ -109,23 +114,29 @@ def _one(part: np.ndarray, corner: tuple[int, int], whole: tuple[int, int], size
     if at_edge:
         refused = "It reaches the border of what is read (a scan's edge, a page's frame), so that an end may be cut off. Lay it a finger's width inside of it and take the picture again."
     elif lost:
-        refused = (
-            "It reaches a place that shows no plain paper: over a page's edge, over marks or words, or where no photo shows it sharply enough. "
-            "Lay it on white paper between the marks, and take more photos."
-        )
+        refused = OFF_PAPER
     elif hollow:
         refused = "It closes a loop: pieces lie across one another, or the legs cross. Lay each piece by itself."
     depth = ndimage.distance_transform_edt(np.pad(part, 1), sampling=(size[1], size[0]))[1:-1, 1:-1]
     wide = ""
     if depth.max() > _DEEP * od_mm:
         wide = (
-            f"Somewhere it is about {2 * depth.max():.1f} mm wide, and the tube has {od_mm:g} mm: two pieces touch or overlap, or it is no tube "
-            f"of that diameter. Lay each piece by itself, and look at the diameter and at {ITS_SCALE}."
+            f"Somewhere it is about {2 * depth.max():.1f} mm wide, and the tube has {od_mm:g} mm: two pieces touch or overlap, a shadow lies beside it, or it is "
+            f"no tube of that diameter. Lay each piece by itself, in even light, and look at the diameter and at {ITS_SCALE}."
         )
-    if depth.max() > _DEEPEST * od_mm:
+    if depth.max() > _DEEPEST * od_mm and not _shaded(part, depth, sharp, size, od_mm):
         refused = refused or wide
     line = _centreline(part, depth, points, size, od_mm) if not refused else np.empty((0, 2))
     return Found(tuple(float(v) for v in box), line, points, sharp[y, x], max(size), refused, wide)
+
+
+def _shaded(part: np.ndarray, depth: np.ndarray, sharp: np.ndarray, size: tuple[float, float], od_mm: float) -> bool:
+    """Whether a thing is so wide at its widest because a shadow lies beside it: a bright tube hardly differs more from the paper than its
+    shadow does. Two tubes that touch have sharp borders on both sides; whether what is left is one tube, its fit will show."""
+    y, x = np.nonzero(part & ~ndimage.binary_erosion(np.pad(part, 1))[1:-1, 1:-1])
+    row, column = np.unravel_index(np.argmax(depth), depth.shape)
+    near = np.hypot((y - row) * size[1], (x - column) * size[0]) < 1.5 * od_mm
+    return bool(near.any() and sharp[y[near], x[near]].mean() < _HALF_SHARP)
 
 
 def _centreline(part: np.ndarray, depth: np.ndarray, points: np.ndarray, size: tuple[float, float], od_mm: float) -> np.ndarray:

@@ -26,7 +26,7 @@ _SLIGHTEST = np.radians(4.0)  # less than that is no bend but a bow, for what fo
 _FEW = 4  # points; an arc of fewer is anything
 
 
-def traced(unlike: Unlike, rough_mm: np.ndarray, *, pixel_mm: tuple[float, float], od_mm: float, view: View | None = None) -> np.ndarray:
+def traced(unlike: Unlike, rough_mm: np.ndarray, *, pixel_mm: tuple[float, float], od_mm: float, view: View | None = None, sharp: bool = False) -> np.ndarray:
     """(m, 2) points along the middle of the tube, evenly spaced and in order [mm].
 
     Parameters
@@ -36,24 +36,25 @@ def traced(unlike: Unlike, rough_mm: np.ndarray, *, pixel_mm: tuple[float, float
     pixel_mm : (across, down) [mm]
     od_mm : the tube's diameter [mm]
     view : the camera; None for a scanner
+    sharp : whether only sharp edges are followed, not the borders of shadows
     """
     line = rough_mm
     for blur in (1.0, 2.0):
         base, normal = _even(line, blur)
-        line = lined_up_along(unlike.map, unlike.noise, base, normal, pixel_mm=pixel_mm, od_mm=od_mm, view=view)
+        line = lined_up_along(unlike.map, unlike.noise, base, normal, pixel_mm=pixel_mm, od_mm=od_mm, view=view, sharp=sharp)
     return line
 
 
-def traced_along(unlike: Unlike, course: Course, ends_mm: tuple[float, float], *, pixel_mm: tuple[float, float], od_mm: float, view: View | None = None) -> np.ndarray:
+def traced_along(unlike: Unlike, course: Course, ends_mm: tuple[float, float], *, pixel_mm: tuple[float, float], od_mm: float, view: View | None = None, sharp: bool = False) -> np.ndarray:
     """The same along a course that is nearly the right one.
 
     Parameters
     ----------
-    unlike, pixel_mm, od_mm, view : as for :func:`traced`
+    unlike, pixel_mm, od_mm, view, sharp : as for :func:`traced`
     course, ends_mm : the course, and from its outer apexes to the ends [mm]
     """
     reach = course.halfway_mm(ends_mm)
-    return np.concatenate([lined_up(unlike.map, unlike.noise, b, far, pixel_mm=pixel_mm, od_mm=od_mm, view=view) for b, far in zip(course.bends, reach, strict=True)])
+    return np.concatenate([lined_up(unlike.map, unlike.noise, b, far, pixel_mm=pixel_mm, od_mm=od_mm, view=view, sharp=sharp) for b, far in zip(course.bends, reach, strict=True)])
 
 
 def first_course(points: np.ndarray, od_mm: float) -> tuple[Course, np.ndarray] | None:
