@@ -3,7 +3,8 @@
 Three printed A4 pages side by side on a table, each 2 to 8 mm over the one before, turned by up to 3°; one bent piece with legs of 110
 to 260 mm across at least two of them; two photos of 2400 × 1860 pixels (5 to 6 pixels a millimetre) from 300 to 320 mm above, up to 10°
 from the upright, that share the middle page, lens 24 to 28 mm as on film (not told) with distortion −0.05 to 0.05. All pages are printed
-0.2 % too large or too small (one standard deviation, each direction), each by itself another 0.03 %. The pages are the kit's own PDF,
+0.2 % too large or too small (one standard deviation, each direction), each by itself another 0.03 %, and fed unevenly: rows lie up to some 0.03 mm
+aside, in waves of 80 to 300 mm. The pages are the kit's own PDF,
 drawn by pdftoppm; the renderer (tests/invented/photo.py) shares no code with the kit. Then spoilt tables: a page pushed between the
 photos, a page that bulges, and one that is printed smaller: each must be refused, or hold the truth in its intervals.
 
@@ -50,7 +51,9 @@ def table(rng: np.random.Generator, printed: list[np.ndarray]) -> list[LaidPaper
     common, x, papers = 1 + 0.002 * rng.normal(size=2), 0.0, []
     for k, page in enumerate(printed):
         stretch = tuple(float(v) for v in common * (1 + 0.0003 * rng.normal(size=2)))
-        papers.append(LaidPaper(page, A4_MM, (x, float(rng.uniform(-6, 6)) if k else 0.0), float(rng.uniform(-2, 2)) if k else 0.0, stretch))
+        laid = (x, float(rng.uniform(-6, 6)) if k else 0.0), float(rng.uniform(-2, 2)) if k else 0.0
+        fed = float(rng.normal(0, 0.03)), float(rng.uniform(80, 300)), float(rng.uniform(0, 2 * np.pi))
+        papers.append(LaidPaper(page, A4_MM, *laid, stretch, uneven=fed))
         x += 210.0 - float(rng.uniform(4, 8))
     return papers
 

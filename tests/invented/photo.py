@@ -252,6 +252,7 @@ class LaidPaper:
     turned_deg: float = 0.0
     stretch: tuple[float, float] = (1.0, 1.0)  # what the printer made of 1 mm
     bulge_mm: float = 0.0  # how far its middle stands up from the table
+    uneven: tuple[float, float, float] = (0.0, 100.0, 0.0)  # fed unevenly: rows lie so far aside, over so long a wave [mm], from where in it [rad]
 
     def own(self, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Places of the table as places of the paper."""
@@ -308,7 +309,9 @@ def _table_colour(on_table, eye, way, papers, camera) -> np.ndarray:
         beside = (u > -0.3) & (v > -0.3) & (u < paper.size_mm[0] + 0.3) & (v < paper.size_mm[1] + 0.3) & ~inside
         seen[beside] *= 0.8
         col = u[inside] / paper.stretch[0] / paper.size_mm[0] * paper.printed.shape[1] - 0.5
-        row = v[inside] / paper.stretch[1] / paper.size_mm[1] * paper.printed.shape[0] - 0.5
+        far, wave, begun = paper.uneven
+        fed = v[inside] - far * np.sin(2 * np.pi * v[inside] / wave + begun)
+        row = fed / paper.stretch[1] / paper.size_mm[1] * paper.printed.shape[0] - 0.5
         level = ndimage.map_coordinates(paper.printed, [row, col], order=1, mode="nearest")
         seen[inside] = (0.03 + 0.9 * level)[:, None] * np.array([1.0, 0.99, 0.97])
     light = 1 - camera.uneven * np.clip((on_table[..., 0] - eye[0]) / 400 + 0.5, -0.5, 1.5)
