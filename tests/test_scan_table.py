@@ -1,5 +1,6 @@
 """Pages on a table and cameras above it, found together from invented marks; what does not fit is named."""
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -11,9 +12,11 @@ from bendcal.scan import places
 from bendcal.scan.camera import Camera, lens_arrays
 from bendcal.scan.connected import begun, clear_pages
 from bendcal.scan.doubts import laid_table
+from bendcal.scan.judging import raised
 from bendcal.scan.photos import _EVEN_U
 from bendcal.scan.sighting import PageNotFound, Sighting, page_of
 from bendcal.scan.table import Table, _Problem
+from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, Fitted, Shape
 from tests.invented.photo import LaidPaper, PhotoCamera
 
 cv2 = pytest.importorskip("cv2")
@@ -235,3 +238,18 @@ def test_too_few_marks(count: int) -> None:
     marks = dict(list(seen()[0].corners_px.items())[:count])
     with pytest.raises(PageNotFound, match="seen|made out: none|made out: " + str(count)):
         laid([Sighting("a.jpg", (4000, 3000), None, marks)])
+
+
+@pytest.mark.parametrize(("step_mm", "slope", "photos", "why"), [(0.06, 0.0, 2, ""), (0.06, 0.0, 1, "seen wider towards its end"), (0.06, 0.0008, 2, "seen wider towards its end, which stands some 12 mm higher")])
+def test_a_leg_is_held_against_itself_in_each_photo(step_mm: float, slope: float, photos: int, why: str) -> None:
+    """A leg of 120 mm seen 0.06 mm wider from where the next photo begins does not rise; in one photo it would; one that widens in both photos by 0.08 mm in 100 does."""
+    rng = np.random.default_rng(4)
+    t = np.tile(np.arange(20.0, 140.0, 0.6), 2)
+    side = np.repeat([1.0, -1.0], len(t) // 2)
+    photo = (t > 80) * (photos - 1)
+    shape = Shape(0.0, 0.0, 0.0, 1.5, 15.0, 2.38, 2.38)
+    off = side * ((t > 80) * step_mm + slope * (t - 20)) + 0.005 * rng.normal(size=len(t))
+    fitted = Fitted(shape, np.append(off, np.zeros(BELIEFS)), np.zeros((len(t) + BELIEFS, 7)), np.ones(len(t) + BELIEFS), np.append(np.full(len(t), LEG_1), [ARC, ARC]), 0.05)
+    points = np.column_stack([t, side * 2.38])
+    said = raised(fitted, points, side, photo, 300.0, 4.76)
+    assert bool(said) == bool(why) and (not why or re.search(why, said)), said

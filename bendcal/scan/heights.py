@@ -55,9 +55,16 @@ class View:
         points : (n, 2) [mm]
         eye_mm : other eyes than its own, as `others` has them
         """
-        eyes = np.atleast_2d(self.eye_mm if eye_mm is None else eye_mm)
-        points = np.asarray(points, float)
-        return eyes[np.zeros(len(points), int) if self.seen_by is None else self.seen_by(points)]
+        return np.atleast_2d(self.eye_mm if eye_mm is None else eye_mm)[self.photo_at(points)]
+
+    def photo_at(self, points: np.ndarray) -> np.ndarray:
+        """(n,) the number of the eye that saw each point.
+
+        Parameters
+        ----------
+        points : (n, 2) [mm]
+        """
+        return np.zeros(len(points), int) if self.seen_by is None else self.seen_by(np.asarray(points, float))
 
     def slant(self, point: np.ndarray, outward: np.ndarray) -> float:
         """By how much what is 1 mm higher at a point is seen further in along a direction [mm].

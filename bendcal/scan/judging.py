@@ -153,31 +153,39 @@ def _stray(found: Found, shape: Shape, ends: tuple[float, float]) -> float:
     return float(np.mean(outside & found.sharp))
 
 
-def raised(fitted: Fitted, points: np.ndarray, side: np.ndarray, height_mm: float, od_mm: float) -> str:
+def raised(fitted: Fitted, points: np.ndarray, side: np.ndarray, photo: np.ndarray, height_mm: float, od_mm: float) -> str:
     """Whether a leg is seen wider at its one end than at its other, as one that does not lie flat is by a camera: a sentence, or a blank.
 
     Parameters
     ----------
     fitted, points, side : the tube as fitted from straight above; (n, 2) its edges there [mm], and +1 for those on the bend's outside, −1 inside
+    photo : (n,) number of the photo that shows each: the next one is lit otherwise, and its edges lie otherwise
     height_mm : of the camera above the page
     od_mm : the tube's diameter [mm]
     """
     residual, zone, weight = (each[:-BELIEFS] for each in (fitted.residual_mm, fitted.zone, fitted.weight))
     for leg in (LEG_1, LEG_2):
         here = zone == leg
+        if not here.any():
+            continue
         t, wider, w = (points[here] - fitted.shape.apex) @ fitted.shape.directions[leg], side[here] * residual[here], weight[here]
-        t = t - np.average(t, weights=w)
+        by = height_mm / (od_mm / 2) * float(np.ptp(t))  # what is 1 mm nearer to the camera is seen larger by one part in the camera's height
+        t, wider = _about_mean(t, w, photo[here]), _about_mean(wider, w, photo[here])
         info = float((w * t * t).sum())
         slope = float((w * t * wider).sum()) / max(info, 1e-9)
-        left = wider - np.average(wider, weights=w) - slope * t
+        left = wider - slope * t
         series = [np.flatnonzero(side[here] == s) for s in (1, -1)]
-        # What is 1 mm nearer to the camera is seen larger by one part in the camera's height.
-        by = height_mm / (od_mm / 2) * float(np.ptp(t))
         high, u = slope * by, np.sqrt(noise_of(left, series) / max(info, 1e-9)) * by
         if abs(high) > max(_HIGH_MM, _HIGH * u):
             which, other = ("its end", "its bend") if high > 0 else ("its bend", "its end")
             return f"A leg is seen wider towards {which}, which stands some {abs(high):.0f} mm higher than {other}: it does not lie flat. Press it flat and {_AGAIN}."
     return ""
+
+
+def _about_mean(values: np.ndarray, weight: np.ndarray, group: np.ndarray) -> np.ndarray:
+    """Values less the weighted mean of their own group's."""
+    _, own = np.unique(group, return_inverse=True)
+    return values - (np.bincount(own, weight * values) / np.maximum(np.bincount(own, weight), 1e-12))[own]
 
 
 def lifted(*parts: Edges) -> bool:
