@@ -13,7 +13,7 @@ from bendcal.scan.camera import Camera, lens_arrays
 from bendcal.scan.connected import begun, clear_pages
 from bendcal.scan.doubts import laid_table
 from bendcal.scan.judging import raised
-from bendcal.scan.photos import _EVEN_U
+from bendcal.scan.photos import _EVEN_U, _found
 from bendcal.scan.sighting import PageNotFound, Sighting, page_of
 from bendcal.scan.table import Table, _Problem
 from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, Fitted, Shape
@@ -253,3 +253,11 @@ def test_a_leg_is_held_against_itself_in_each_photo(step_mm: float, slope: float
     points = np.column_stack([t, side * 2.38])
     said = raised(fitted, points, side, photo, 300.0, 4.76)
     assert bool(said) == bool(why) and (not why or re.search(why, said)), said
+
+
+@pytest.mark.parametrize(("aslant_mm", "film_mm", "told"), [(3.0, None, True), (3.0, 26.0, False), (80.0, None, False)])
+def test_a_height_that_is_known_badly_is_told(aslant_mm: float, film_mm: float | None, told: bool) -> None:
+    """Two photos from straight above whose files do not tell the lens: what that does, and what to do; not where the lens is told, nor from aslant."""
+    cameras = [replace(c, towards_mm=(c.at_mm[0] + aslant_mm, 150.0), at_mm=(c.at_mm[0], 150.0, c.at_mm[2]), roll_deg=0.0) for c in CAMERAS]
+    sightings = [replace(s, film_mm=film_mm) for s in seen(cameras=cameras, noise=0.1)]
+    assert ("How far away the cameras were is known to" in _found(laid(sightings), sightings)) == told

@@ -8,7 +8,7 @@ way than the other makes it look as if it were seen aslant: by how much it does 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import optimize
@@ -55,6 +55,12 @@ class Camera:
         """How far the camera looks past the upright."""
         turn, _ = image_library().Rodrigues(self.numbers[4:7])
         return float(np.degrees(np.arccos(np.clip(turn[2, 2], -1, 1))))
+
+    @property
+    def height_u(self) -> float:
+        """Standard uncertainty of the camera's height above the page [mm]."""
+        by = [(replace(self, numbers=self.numbers + h).place_mm[2] - replace(self, numbers=self.numbers - h).place_mm[2]) / 2e-4 for h in np.eye(len(self.numbers)) * 1e-4]
+        return float(np.sqrt(by @ self.covariance @ np.array(by)))
 
     def pixels(self, points_mm: np.ndarray, height_mm: float = 0.0) -> np.ndarray:
         """(n, 2) where points of the page, or of a plane above it, are seen [px].

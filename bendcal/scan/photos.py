@@ -24,6 +24,7 @@ MOST_PHOTOS = 12
 #: Pixels that are not quite square, of a length, in each direction (assumed). Paper that was fed unevenly only shifts marks: by how they
 #: scatter it is in the cameras already, and no piece is measured by the paper beside it.
 _EVEN_U = 0.0002
+_HEIGHT_U = 0.1  # of it: from there on it is told that a camera's height is known badly
 _Path = str | os.PathLike[str]
 
 
@@ -109,4 +110,10 @@ def _found(table: Table, sightings: Sequence[Sighting]) -> str:
     left = sorted({page for s in sightings for page in s.marks()} - set(table.pages))
     more = f" Too little is seen of {spelled(left)}, which is left out." if left else ""
     count = f"{len(sightings)} photos" if len(sightings) > 1 else "One photo"
+    far = max(camera.height_u / camera.place_mm[2] for camera in table.cameras)
+    if len(sightings) > 1 and far > _HEIGHT_U:
+        more += (
+            f" How far away the cameras were is known to ± {100 * far:.0f} % only (one standard uncertainty), for the files do not tell the lens and the photos were taken from straight "
+            "above: where one photo ends and the next begins, a thick tube may be drawn with a step, and is not read then. Use the files as the camera wrote them, or hold it some 10° aslant."
+        )
     return f"{count} of {spelled(table.pages)}, {sets}; the marks lie within {table.rms_px():.2f} pixels (rms) of where they should.{more}"
