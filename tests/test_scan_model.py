@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy import optimize
 from scipy.spatial import cKDTree
 
-from bendcal.scan.edges import Edges, lined_up, without_soft
+from bendcal.scan.edges import Edges, lined_up, lined_up_along, steepest, without_soft
 from bendcal.scan.ends import _across
 from bendcal.scan.scanner import scale_of
 from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, LEG_2, Fitted, Shape, fit_centreline, fit_edges
@@ -232,3 +232,25 @@ def test_the_scanner_says_what_it_stretches() -> None:
     assert scale_of("cis", 10.0) == ((1.0, 1.0), (0.001, 0.001))
     (low, _), (u, _) = scale_of("unknown", 10.0)
     assert low - 1 < 1.8 * u and 1 < low < 1.02  # none, and the shortest way, lie within 1.8 u
+
+
+def test_a_sharp_edge_is_found_beside_a_steeper_shadow() -> None:
+    """A step of 0.2 over a pixel at 0, a rise of 1.6 over eight pixels at 9: the latter is steeper, and passed over where it is told over how long a way shadows fade."""
+    x = np.arange(-15, 15.01, 0.25)
+    profile = (0.2 * (np.tanh(x / 0.7) + 1) / 2 + 1.6 * (np.tanh((x - 9) / 4) + 1) / 2)[None]
+    assert steepest(profile, x, 13.0, 1.0)[0][0] == pytest.approx(9.0, abs=0.5)
+    place, width, _ = steepest(profile, x, 13.0, 1.0, shades_off=1.5)
+    assert place[0] == pytest.approx(0.0, abs=0.2) and width[0] < 4
+
+
+def test_the_middle_is_traced_beside_a_shadow() -> None:
+    """A bright tube of 4.8 mm with one dark side and its soft shadow below: along sharp edges the middle is found to 0.3 mm, along all it is not; what is beyond its end is left out."""
+    y, x = (np.mgrid[0:200, 0:400] + 0.5) * 0.1
+    tube = (np.abs(y - 9.0) < 2.4) & (x < 32)
+    shade = np.where(tube, 0.12 + 0.4 * np.clip((y - 9.3) / 0.9, 0, 1), 0.45 * np.exp(-0.5 * (np.clip(np.abs(y - 12.2) - 1.4, 0, None) / 0.7) ** 2) * (y > 9) * (1 - 0.5 * (np.tanh((x - 33) / 1.5) + 1)))
+    base = np.column_stack([np.arange(4.0, 38.0, 1.2), np.full(29, 10.2)])
+    normal = np.tile([0.0, 1.0], (29, 1))
+    told = {"pixel_mm": (0.1, 0.1), "od_mm": 4.8}
+    sharp = lined_up_along(shade, 0.002, base, normal, sharp=True, **told)
+    assert np.abs(sharp[:, 1] - 9.0).max() < 0.3 and 30 < sharp[-1, 0] < 35
+    assert np.abs(lined_up_along(shade, 0.002, base, normal, **told)[:20, 1] - 9.0).max() > 0.5

@@ -18,6 +18,8 @@ _SMOOTH = 1.0  # pixels
 _ASIDE = 0.6  # of the diameter: how far a rough centreline may lie beside the tube's middle
 _MARGIN = 8  # samples beside those, so that the slope there is as anywhere
 _SHADES_OFF = 0.12  # of the diameter: over so long a way shadows fade and a round tube shades off, at least
+_CLIMB = 6  # samples
+_NEAR_PX = 4.0
 _TOGETHER = 9  # profiles that are lined up at once
 _SOFT = 1.5  # an edge so many times softer than the one opposite is where light ends, not tube
 _FADING = 0.1  # of an arc's edge
@@ -74,7 +76,7 @@ def profiles(shape: Shape, ends_mm: tuple[float, float], step_mm: float = STEP_M
     return tuple(np.concatenate(part) for part in (base, normal, zone, along))
 
 
-def find_edges(field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[float, float], *, pixel_mm: tuple[float, float], window_mm: float) -> Edges:
+def find_edges(field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[float, float], *, pixel_mm: tuple[float, float], window_mm: float, sharp: bool = False) -> Edges:
     """Both edges on profiles across the tube, each where the map rises most steeply into the tube.
 
     Parameters
@@ -85,6 +87,7 @@ def find_edges(field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[flo
     ends_mm : from the apex to the end of each leg [mm]
     pixel_mm : (across, down) size of a pixel [mm]
     window_mm : how far from the expected edge to look [mm]
+    sharp : as for :func:`lined_up_along`
     """
     base, normal, zone, along = profiles(shape, ends_mm)
     tangent = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
@@ -99,7 +102,7 @@ def find_edges(field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[flo
         for shift in (-STEP_MM / 3, 0.0, STEP_MM / 3):
             points = base[:, None, :] + out[:, :, None] * normal[:, None, :] + shift * tangent[:, None, :]
             total = total + sample(field, points, pixel_mm)
-        where, width, rise = steepest(-total / 3, offset, window_mm, pixel)
+        where, width, rise = steepest(-total / 3, offset, window_mm, pixel, shades_off=sharp * _SHADES_OFF * 2 * shape.half_mm)
         # The slope of noise alone, averaged over three lines and smoothed, is about 0.2 noise a pixel.
         clear = rise * pixel > max(4 * 0.2 * noise, 0.008)
         place = sign * (half + where)
@@ -234,7 +237,7 @@ def _running_median(values: np.ndarray) -> np.ndarray:
     return out
 
 
-def steepest(values: np.ndarray, offset: np.ndarray, window: float, pixel: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def steepest(values: np.ndarray, offset: np.ndarray, window: float, pixel: float, *, shades_off: float = 0.0) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Where each profile rises most steeply, to a fraction of a sample.
 
     Parameters
@@ -243,6 +246,7 @@ def steepest(values: np.ndarray, offset: np.ndarray, window: float, pixel: float
     offset : (m,) evenly spaced places of their samples, 0 where the edge is expected
     window : how far from 0 to look; an edge at its very border counts as lost
     pixel : size of a pixel, in the units of `offset`
+    shades_off : where it rises over so long a way it does not count, though it be steeper; 0: all counts
 
     Returns
     -------
@@ -259,16 +263,23 @@ def steepest(values: np.ndarray, offset: np.ndarray, window: float, pixel: float
     slope = ndimage.gaussian_filter1d(values, _SMOOTH * pixel / step, axis=1, order=1, mode="nearest") / step
     seen = np.abs(offset) <= window
     first = int(np.argmax(seen))
-    part = slope[:, seen]
-    top = np.argmax(part, axis=1)
-    inner = (top > 0) & (top < part.shape[1] - 1)
-    j = np.clip(top, 1, part.shape[1] - 2) + first
-    rows = np.arange(len(values))
+    rows, count = np.arange(len(values)), int(seen.sum())
+    if shades_off:
+        top = np.argmax((slope - ndimage.gaussian_filter1d(slope, shades_off / step, axis=1, mode="nearest"))[:, seen], axis=1)
+        for _ in range(_CLIMB):  # to the top of the slope itself
+            here = slope[rows, top + first]
+            up, down = slope[rows, np.minimum(top + 1, count - 1) + first] > here, slope[rows, np.maximum(top - 1, 0) + first] > here
+            top = np.clip(top + up - (down & ~up), 0, count - 1)
+    else:
+        top = np.argmax(slope[:, seen], axis=1)
+    inner = (top > 0) & (top < count - 1)
+    j = np.clip(top, 1, count - 2) + first
     before, peak, after = slope[rows, j - 1], slope[rows, j], slope[rows, j + 1]
     bend = before - 2 * peak + after
     shift = np.where(bend < 0, 0.5 * (before - after) / np.where(bend < 0, bend, -1.0), 0.0)
     place = np.where(inner & (peak > 0), offset[j] + np.clip(shift, -1, 1) * step, np.nan)
-    width = (slope > 0.5 * peak[:, None]).sum(axis=1) * step
+    near = np.abs(np.arange(slope.shape[1]) - j[:, None]) * step < _NEAR_PX * pixel if shades_off else True
+    width = ((slope > 0.5 * peak[:, None]) & near).sum(axis=1) * step
     return place, width, np.where(inner, peak, 0.0)
 
 

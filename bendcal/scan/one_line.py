@@ -58,8 +58,10 @@ def read_line(
         return PatternReading(scan.name, scan, (found.refused or found.wide or _NO_BEND,), notes=notes)
     how = {"od_mm": od_mm, "end_a": end_a, "scale_u": scale_u, "view": view, "flat_u_mm": flat_u_mm, "notes": notes}
     read = _read_along(found, scan, unlike, sharp=False, **how)
-    # Beside a bright tube the border of its shadow may be the clearer edge, and lead the course aside.
-    again = _read_along(found, scan, unlike, sharp=True, **how) if read.refused else read
+    if not read.refused or view is None or is_dark(unlike.light):
+        return read
+    # On light paper under a camera the border of a tube's shadow may be the clearer edge, and lead the course aside or be taken for its side.
+    again = _read_along(found, scan, unlike, sharp=True, **how)
     return read if again.refused else again
 
 
@@ -86,10 +88,10 @@ def _read_along(
         return refuse(f"It seems to have {course.count} bends; at most {_MOST_BENDS} are read. Measure it in parts.")
     wide = (0.3 * od_mm + 3 * pixel, 0.25 * od_mm + 2 * pixel)
     narrow = (0.12 * od_mm + 3 * pixel, 0.06 * od_mm + 2 * pixel, 0.05 * od_mm + 1.5 * pixel)
-    why, look = _looked(found, course, scan, unlike, od_mm, wide if dark else narrow)
+    why, look = _looked(found, course, scan, unlike, od_mm, wide if dark else narrow, sharp)
     if why and not dark:
         # Edges that are nowhere near where they should be: looked for further away, they may tell the reason.
-        reason, further = _looked(found, course, scan, unlike, od_mm, wide[:1])
+        reason, further = _looked(found, course, scan, unlike, od_mm, wide[:1], sharp)
         why = reason or (_against(further, upright(further, od_mm, view), od_mm, pixel, unlike.light) if further else []) or why
     if why:
         return refuse(*why, course=look.fitted.course if look else course)
@@ -104,7 +106,7 @@ def _read_along(
     return told_line(look, seen, cut, scan, od_mm=od_mm, known=known, scale_u=scale_u, view=view, dark=dark, flat_u_mm=flat_u_mm, notes=(*notes, *more))
 
 
-def _looked(found: Found, course: Course, scan: Scan, unlike: Unlike, od_mm: float, windows: tuple[float, ...]) -> tuple[list[str], Look | None]:
+def _looked(found: Found, course: Course, scan: Scan, unlike: Unlike, od_mm: float, windows: tuple[float, ...], sharp: bool) -> tuple[list[str], Look | None]:
     """What speaks against it, and the fit through edges sought ever closer to the course."""
     spread = max(0.05, 0.6 * float(np.mean(scan.pixel_mm)))
     look = None
@@ -116,7 +118,7 @@ def _looked(found: Found, course: Course, scan: Scan, unlike: Unlike, od_mm: flo
             return [found.wide or _too_short(int(np.argmin(straight)), course.count)], look
         reach = course.halfway_mm(ends)
         edges = tuple(
-            without_soft(find_edges(unlike.map, unlike.noise, bend, _with_half(far, k, course), pixel_mm=scan.pixel_mm, window_mm=window), od_mm, scan.pixel_mm)
+            without_soft(find_edges(unlike.map, unlike.noise, bend, _with_half(far, k, course), pixel_mm=scan.pixel_mm, window_mm=window, sharp=sharp), od_mm, scan.pixel_mm)
             for k, (bend, far) in enumerate(zip(course.bends, reach, strict=True))
         )
         for k, (bend, one) in enumerate(zip(course.bends, edges, strict=True)):

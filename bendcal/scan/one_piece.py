@@ -82,8 +82,8 @@ def read_piece(
         return judged(*fit), fit, fit[0].shape
 
     why, fit, seen_as = looked(shape, False)
-    if why:
-        # Beside a bright tube the border of its shadow may be the clearer edge, and lead the shape aside.
+    if why and view is not None and not dark:
+        # On light paper under a camera the border of a tube's shadow may be the clearer edge, and lead the shape aside.
         none, instead, further = looked(shape, True)
         why, fit, seen_as = (none, instead, further) if not none else (why, fit, seen_as)
     if why:
