@@ -10,7 +10,7 @@ import pytest
 from bendcal.fiducials import reference_page
 from bendcal.scan import places
 from bendcal.scan.camera import Camera, lens_arrays
-from bendcal.scan.connected import begun, clear_pages
+from bendcal.scan.connected import begun, clear_pages, unproved
 from bendcal.scan.doubts import laid_table
 from bendcal.scan.judging import raised
 from bendcal.scan.photos import _EVEN_U, _found
@@ -261,3 +261,15 @@ def test_a_height_that_is_known_badly_is_told(aslant_mm: float, film_mm: float |
     cameras = [replace(c, towards_mm=(c.at_mm[0] + aslant_mm, 150.0), at_mm=(c.at_mm[0], 150.0, c.at_mm[2]), roll_deg=0.0) for c in CAMERAS]
     sightings = [replace(s, film_mm=film_mm) for s in seen(cameras=cameras, noise=0.1)]
     assert ("How far away the cameras were is known to" in _found(laid(sightings), sightings)) == told
+
+
+def test_a_page_that_alone_holds_photos_together_is_told() -> None:
+    """Two photos that share page 2 only: a push of it would not show, and is not claimed to; one more photo of all pages shows a push of 4 mm; photos of all pages need none."""
+    two = [replace(LENS, at_mm=(150.0, 150.0, 330.0), towards_mm=(150.0, 150.0)), replace(LENS, at_mm=(480.0, 150.0, 330.0), towards_mm=(480.0, 150.0))]
+    sightings = seen(cameras=two)
+    assert unproved(sightings) == ["page 2 (A4)"]
+    assert "No other page than page 2 (A4) holds the photos together" in _found(laid(sightings), sightings)
+    assert unproved(seen(cameras=[*two, high_up(0)])) == [] == unproved(seen(cameras=[high_up(0), high_up(1)]))
+    pushed = seen(lambda k: PAPERS | {("a4", 2): replace(PAPERS["a4", 2], at_mm=(205.0, 4.0 + 4.0 * (k == 1)))}, [*two, high_up(0)], noise=0.2)
+    with pytest.raises(PageNotFound, match="moved between"):
+        laid(pushed)

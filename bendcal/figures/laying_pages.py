@@ -24,7 +24,7 @@ _DO = (
     "Tape the numbered pages flat, long edge along long edge, each 5 to 10 mm over the one before (a gap of up to 2 mm does too). The tube lies on white "
     "paper and passes between marks and words. Photos a and b both show page 2: by its marks they are joined."
 )
-_NOT = "None of these is read, and the page to blame is named where it can be told. A curled page and one that is printed at another scale are found too."
+_NOT = "The page to blame is named where marks can tell. That a page was moved they tell only if another one is in both photos too: one more photo of all pages, from further away, helps."
 
 
 def how_to_lay_pages() -> Picture:

@@ -11,7 +11,7 @@ from bendcal.scan.camera import Camera, camera_through
 from bendcal.scan.sighting import PageNotFound, Sighting, page_of
 from bendcal.scan.table import PlacedPage, Start
 
-__all__ = ["LEAST_OF_A_PAGE", "begun", "clear_pages", "spelled"]
+__all__ = ["LEAST_OF_A_PAGE", "begun", "clear_pages", "spelled", "unproved"]
 
 LEAST_OF_A_PAGE = 4  # marks, where other pages hold the camera too
 _LEAST_OF_A_PHOTO = 6
@@ -79,6 +79,22 @@ def begun(sightings: Sequence[Sighting], pages: Mapping[str, list[int]], scale: 
             whole = PlacedPage(page_of(marks[0]), stretch=(scale[page],) * 2)
             placed[page] = _laid(whole, np.concatenate([whole.on_table(whole.page.corners_mm(m)) for m in marks]), there)
     return Start(tuple(cameras[k] for k in range(len(sightings))), {page: placed[page] for page in pages})
+
+
+def unproved(sightings: Sequence[Sighting]) -> list[str]:
+    """Pages that alone hold photos together: had one been moved between them, no mark could show it.
+
+    Parameters
+    ----------
+    sightings : what each photo shows
+    """
+    pages = clear_pages(sightings)
+    alone = []
+    for page, shown in pages.items():
+        groups = _groups({name: k for name, k in pages.items() if name != page}, len(sightings))
+        if sum(bool(group & set(shown)) for group in groups) > 1:
+            alone.append(page)
+    return alone
 
 
 def spelled(names: Iterable[str]) -> str:

@@ -17,7 +17,7 @@ from bendcal.scan.edges import find_edges, profiles, without_soft
 from bendcal.scan.ends import CutEnd, burnt_beyond, find_end
 from bendcal.scan.flat_reading import PatternReading
 from bendcal.scan.heights import View
-from bendcal.scan.judging import LIFTED, against_edges, against_fit, in_line, is_dark, lifted
+from bendcal.scan.judging import LIFTED, against_edges, against_fit, in_line, is_dark, lifted, raised
 from bendcal.scan.line_telling import Look, points_of, told_line, upright
 from bendcal.scan.one_piece import ROUGHEST_END_MM, rough_ends
 from bendcal.scan.separate import Found
@@ -92,11 +92,11 @@ def _read_along(
     if why and not dark:
         # Edges that are nowhere near where they should be: looked for further away, they may tell the reason.
         reason, further = _looked(found, course, scan, unlike, od_mm, wide[:1], sharp)
-        why = reason or (_against(further, upright(further, od_mm, view), od_mm, pixel, unlike.light) if further else []) or why
+        why = reason or (_against(further, upright(further, od_mm, view), od_mm, pixel, unlike.light, view) if further else []) or why
     if why:
         return refuse(*why, course=look.fitted.course if look else course)
     course, seen = look.fitted.course, upright(look, od_mm, view)
-    if why := _against(look, seen, od_mm, pixel, unlike.light):
+    if why := _against(look, seen, od_mm, pixel, unlike.light, view):
         return refuse(*why, course=course)
     cut = _cuts(look, scan, unlike, od_mm, view)
     if cut is None:
@@ -134,13 +134,18 @@ def _looked(found: Found, course: Course, scan: Scan, unlike: Unlike, od_mm: flo
     return [], look
 
 
-def _against(look: Look, seen: FittedCourse, od_mm: float, pixel_mm: float, light: float) -> list[str]:
+def _against(look: Look, seen: FittedCourse, od_mm: float, pixel_mm: float, light: float, view: View | None) -> list[str]:
     """What the fit shows, bend by bend."""
     said: list[str] = []
     course = look.fitted.course
     far = np.linalg.norm(np.diff(course.apex_mm, axis=0), axis=1)
     for k, (edges, part) in enumerate(zip(look.edges, look.parts, strict=True)):
         ends = (look.ends[0] if k == 0 else far[k - 1], look.ends[1] if k == course.count - 1 else far[k])
+        if view is not None:
+            here = seen.points.bend == k
+            points = seen.points.at_mm[here]
+            high = float(np.mean(view.eyes_at(points)[:, 2]) - view.plane_mm)
+            said += _at(k, [why for why in [raised(seen.of_bend(k), points, seen.points.side[here], view.photo_at(points), high, od_mm)] if why])
         said += _at(k, against_fit(seen.of_bend(k), edges, part, ends, seen=course.bends[k], od_mm=od_mm, pixel_mm=pixel_mm, light=light))
     if not said and lifted(*look.edges):
         said.append(LIFTED)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from bendcal.scan.connected import LEAST_OF_A_PAGE, spelled
+from bendcal.scan.connected import LEAST_OF_A_PAGE, spelled, unproved
 from bendcal.scan.decode import NotAScan, open_photo
 from bendcal.scan.doubts import laid_table
 from bendcal.scan.mosaic import mosaic
@@ -115,5 +115,10 @@ def _found(table: Table, sightings: Sequence[Sighting]) -> str:
         more += (
             f" How far away the cameras were is known to ± {100 * far:.0f} % only (one standard uncertainty), for the files do not tell the lens and the photos were taken from straight "
             "above: where one photo ends and the next begins, a thick tube may be drawn with a step, and is not read then. Use the files as the camera wrote them, or hold it some 10° aslant."
+        )
+    if alone := unproved(sightings):
+        more += (
+            f" No other page than {spelled(alone)} holds the photos together: had it been moved between them, no mark could show it. Look whether the tube goes on straight where one photo "
+            "ends and the next begins, or take one more photo of all pages together, from further away, and give that too."
         )
     return f"{count} of {spelled(table.pages)}, {sets}; the marks lie within {table.rms_px():.2f} pixels (rms) of where they should.{more}"
