@@ -1,6 +1,7 @@
 """A flat line on a reference page, photographed: the height of the tube put right at every bend."""
 
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -8,6 +9,9 @@ from PIL import Image
 
 from bendcal.printing import PAPERS_MM
 from bendcal.scan import NotAScan, PatternReading, read_flat_photos
+from bendcal.scan.heights import View
+from bendcal.scan.one_line import _highest_leg
+from bendcal.scan.tube_model import ARC, LEG_1, LEG_2
 from tests.benchmarks.flat_pattern import misses
 from tests.invented.flat_line import ScannedLine
 from tests.invented.photo import photo_of
@@ -57,3 +61,16 @@ def test_two_photos_of_one_page_are_no_single_picture(photo: Path) -> None:
         read_flat_photos([photo, photo], od_mm=LINE.od_mm)
     with pytest.raises(NotAScan, match="no such file"):
         read_flat_photos([photo.with_name("none.png")], od_mm=LINE.od_mm)
+
+
+@pytest.mark.parametrize("high_mm", [0.0, 6.0])
+def test_a_leg_that_is_seen_wider_than_the_others_stands_higher(high_mm: float) -> None:
+    """Two bends, the last leg seen wider by 6 mm over the camera's 300: that is told; with all alike nothing is."""
+    bend, zone = np.repeat([0, 1], 200), np.tile(np.repeat([LEG_1, LEG_2], 100), 2)
+    side = np.tile([1.0, -1.0], 200)
+    wider = side * ((bend == 1) & (zone == LEG_2)) * high_mm / 300 * 4.76 / 2 + 0.002 * np.random.default_rng(3).normal(size=400)
+    seen = SimpleNamespace(
+        points=SimpleNamespace(at_mm=np.zeros((400, 2)), side=side, bend=bend), residual_mm=np.append(wider, np.zeros(4)), weight=np.ones(404), zone=np.append(zone, np.full(4, ARC)),
+        course=SimpleNamespace(count=2),
+    )  # fmt: skip
+    assert _highest_leg(seen, View(np.array([0.0, 0.0, 300.0])), 4.76) == pytest.approx(high_mm, abs=0.3)
