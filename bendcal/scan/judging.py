@@ -24,6 +24,8 @@ _WIDTH, _WIDTH_PX = 0.04, 1.5  # how far the width may be off: of the diameter, 
 _BESIDE_LINE, _EDGES_PX = 2.5, 0.35
 #: A leg that rises towards a camera is seen ever wider. So high may its one end stand above the other [mm], or in standard deviations if these are more.
 _HIGH_MM, _HIGH = 2.0, 2.5
+#: A leg is believed to be bowed by 0.05 mm (one standard deviation, `weighing`): where it is by more than 2½ of these, the numbers would be too sure.
+_BOWED_MM, _BOWED = 0.125, 2.5
 _DARK, _LOST_IN_DARK = 0.3, 0.16
 _RMS_MM, _MOSTLY_MM, _FAR_MM = 0.10, 0.09, 0.30
 _STRAY = 0.004  # share of the piece that may be edges outside of the fitted shape
@@ -153,7 +155,7 @@ def _stray(found: Found, shape: Shape, ends: tuple[float, float]) -> float:
     return float(np.mean(outside & found.sharp))
 
 
-def raised(fitted: Fitted, points: np.ndarray, side: np.ndarray, photo: np.ndarray, height_mm: float, od_mm: float) -> str:
+def raised(fitted: Fitted, points: np.ndarray, side: np.ndarray, photo: np.ndarray, height_mm: float, od_mm: float, *, straight: bool = False) -> str:
     """Whether a leg is seen wider at its one end than at its other, as one that does not lie flat is by a camera: a sentence, or a blank.
 
     Parameters
@@ -162,30 +164,31 @@ def raised(fitted: Fitted, points: np.ndarray, side: np.ndarray, photo: np.ndarr
     photo : (n,) number of the photo that shows each: the next one is lit otherwise, and its edges lie otherwise
     height_mm : of the camera above the page
     od_mm : the tube's diameter [mm]
+    straight : whether to ask, too, if a leg is bowed
     """
     residual, zone, weight = (each[:-BELIEFS] for each in (fitted.residual_mm, fitted.zone, fitted.weight))
     for leg in (LEG_1, LEG_2):
         here = zone == leg
         if not here.any():
             continue
-        t, wider, w = (points[here] - fitted.shape.apex) @ fitted.shape.directions[leg], side[here] * residual[here], weight[here]
+        t, s, w = (points[here] - fitted.shape.apex) @ fitted.shape.directions[leg], side[here], weight[here]
+        t = t - np.average(t, weights=w)
+        # Aside and wider in each photo, turned, ever wider, and bowed: a leg that rises is turned in the picture too, and what is left of a turn
+        # would pass for scatter.
+        own = (photo[here][:, None] == np.unique(photo[here])).astype(float)
+        bow = np.cos(np.pi * t / max(2 * float(np.abs(t).max()), 1e-6))
+        design = np.column_stack([s * t, bow, t, own, s[:, None] * own])
+        inverse = np.linalg.pinv(design.T @ (design * w[:, None]), hermitian=True)
+        found = inverse @ (design.T @ (w * residual[here]))
+        noise = noise_of(residual[here] - design @ found, [np.flatnonzero(s == each) for each in (1, -1)])
         by = height_mm / (od_mm / 2) * float(np.ptp(t))  # what is 1 mm nearer to the camera is seen larger by one part in the camera's height
-        t, wider = _about_mean(t, w, photo[here]), _about_mean(wider, w, photo[here])
-        info = float((w * t * t).sum())
-        slope = float((w * t * wider).sum()) / max(info, 1e-9)
-        left = wider - slope * t
-        series = [np.flatnonzero(side[here] == s) for s in (1, -1)]
-        high, u = slope * by, np.sqrt(noise_of(left, series) / max(info, 1e-9)) * by
+        (high, bowed), (u, bow_u) = found[:2] * (by, 1), np.sqrt(noise * np.diag(inverse)[:2]) * (by, 1)
         if abs(high) > max(_HIGH_MM, _HIGH * u):
             which, other = ("its end", "its bend") if high > 0 else ("its bend", "its end")
             return f"A leg is seen wider towards {which}, which stands some {abs(high):.0f} mm higher than {other}: it does not lie flat. Press it flat and {_AGAIN}."
+        if straight and abs(bowed) > max(_BOWED_MM, _BOWED * bow_u):
+            return f"A leg is bowed by {abs(bowed):.2f} mm, or has a slight second bend: it is not one bend between two straight legs. Measure this piece by hand."
     return ""
-
-
-def _about_mean(values: np.ndarray, weight: np.ndarray, group: np.ndarray) -> np.ndarray:
-    """Values less the weighted mean of their own group's."""
-    _, own = np.unique(group, return_inverse=True)
-    return values - (np.bincount(own, weight * values) / np.maximum(np.bincount(own, weight), 1e-12))[own]
 
 
 def lifted(*parts: Edges) -> bool:
