@@ -135,12 +135,12 @@ def test_a_leg_that_rises_is_told_by_its_width() -> None:
             at = at + 0.02 * rng.normal(size=at.shape)
             fitted = fit_edges(shape, at, side, spread_mm=0.08, od_mm=4.76)
             off = np.where(fitted.zone == LEG_2, turned * (np.append(at @ shape.directions[1], [0, 0]) - 38), 0.0)
-            said = raised(replace(fitted, residual_mm=fitted.residual_mm + off), at, side, 300.0, 4.76)
+            said = raised(replace(fitted, residual_mm=fitted.residual_mm + off), at, side, np.zeros(len(at), int), 300.0, 4.76)
             assert ("towards its end, which stands some" in said) == bool(high), (seed, high, turned, said)
             assert said or not high
         for bow, why in ((0.05, ""), (-0.25, "A leg is bowed by 0.2")):
             bent = np.where(fitted.zone == LEG_2, bow * np.sin(np.pi * (np.append(at @ shape.directions[1], [0, 0]) - 16) / 44), 0.0)
-            said = raised(replace(fitted, residual_mm=fitted.residual_mm + bent), at, side, 300.0, 4.76)
+            said = raised(replace(fitted, residual_mm=fitted.residual_mm + bent), at, side, np.zeros(len(at), int), 300.0, 4.76, straight=True)
             assert said.startswith(why) and bool(said) == bool(why), (seed, bow, said)
 
 
