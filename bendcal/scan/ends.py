@@ -7,15 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from bendcal.scan.edges import sample, steepest
+from bendcal.scan.edges import Edges, sample, steepest
 from bendcal.scan.tube_model import Shape
 
-__all__ = ["CutEnd", "PenMark", "burnt_beyond", "find_end", "find_marks"]
+__all__ = ["CutEnd", "PenMark", "burnt_beyond", "find_end", "find_marks", "usual_blur"]
 
 _LANES = np.linspace(-0.6, 0.6, 9)  # across the tube, in halves of its width
 _SHADOW = 2.5  # halves of the width, by which a shadow may have moved the rough end outwards
 _BURNT, _WHITER = 0.985, 0.015  # of full white, and by how much more than the paper
 _STEEP_SHARE, _APART_MM = 0.4, 0.5
+_SOFT, _SOFTEST_PX = 3.0, 10.0  # times as soft as the tube's sides: a chamfer may be so, a shadow fades over half a diameter
 _END_FLOOR_MM, _END_FLOOR_PX = 0.008, 0.12  # burr and dust; and what pixels and JPEG make of the steepest place
 _MARK_FLOOR_MM, _MARK_OF_WIDTH = 0.005, 0.01  # how a pen's line is ragged where lanes do not tell
 _WIDEST_MARK_MM = 2.0
@@ -39,7 +40,20 @@ class PenMark:
     width_mm: float
 
 
-def find_end(field: np.ndarray, noise: float, shape: Shape, leg: int, about_mm: float, *, pixel_mm: tuple[float, float], bulge_mm: float = 0.0, sides_mm: float = 0.0) -> CutEnd | None:
+def usual_blur(edges: Edges) -> float:
+    """How soft the tube's own sides are, the sharper one of them [pixels].
+
+    Parameters
+    ----------
+    edges : those of which the shape was fitted
+    """
+    kept = [edges.blur_px[k, np.isfinite(edges.at_mm[k, :, 0])] for k in (0, 1)]
+    return min(float(np.median(blur)) for blur in kept if blur.size)
+
+
+def find_end(
+    field: np.ndarray, noise: float, shape: Shape, leg: int, about_mm: float, *, pixel_mm: tuple[float, float], blur_px: float, bulge_mm: float = 0.0, sides_mm: float = 0.0
+) -> CutEnd | None:  # fmt: skip
     """A leg's end on lanes along the tube; None where it cannot be told.
 
     Parameters
@@ -49,6 +63,7 @@ def find_end(field: np.ndarray, noise: float, shape: Shape, leg: int, about_mm: 
     leg : 0 or 1
     about_mm : about how far from the apex the end is [mm]
     pixel_mm : (across, down) [mm]
+    blur_px : how soft the tube's sides are [pixels]: what is much softer is the border of a shadow
     bulge_mm : by how much a camera that sees it aslant sees its middle further out than its sides [mm]
     sides_mm : how far from the apex the tube's own sides can be followed [mm]: a mark across it is no end
     """
@@ -65,10 +80,10 @@ def find_end(field: np.ndarray, noise: float, shape: Shape, leg: int, about_mm: 
     for shift in (-0.04, 0.0, 0.04):
         start = shape.apex + (lanes[:, None, None] + shift * shape.half_mm) * shape.outward[leg] + (about_mm + offset)[None, :, None] * along
         total = total + sample(field, start, pixel_mm)
-    place, _, rise = steepest(-total / 3, offset, window, pixel)
+    place, soft, rise = steepest(-total / 3, offset, window, pixel)
     place = place + bulge_mm * (1 - np.sqrt(1 - _LANES**2))
     clear = np.isfinite(place) & (rise * pixel > max(4 * 0.2 * noise, 0.008))
-    if clear.sum() < 5:
+    if clear.sum() < 5 or np.median(soft[clear]) > max(_SOFT * blur_px, _SOFTEST_PX) * pixel:
         return None
     # A straight line through the lanes, leaning towards most of them: its value on the centreline is the end.
     x, y = lanes[clear], place[clear]

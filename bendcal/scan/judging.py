@@ -96,13 +96,13 @@ def against_fit(
     flat = min(shape.half_arc_mm / shape.half_mm, seen_wide[2] / min(seen_wide[:2]))
     if not _FLATTEST <= flat <= _FATTEST or (seen_wide[2] < _NARROWEST_ARC * od_mm and not said):
         said.append(f"In the bend it is {100 * flat:.0f} % as wide as in its legs: it is kinked, or something lies beside it, be it a hard shadow or glare. {_OR_BY_HAND}")
-    if _wavy(fitted) or _stray(found, seen, ends) > _STRAY:
+    if _wavy(fitted) or _stray(found, seen, ends, dark) > _STRAY:
         said.append(
             "It is not one round bend between two straight legs: more than one bend, a kink, a bowed leg, something that touches it, or a hard shadow or glare "
             f"along it. {_OR_BY_HAND}"
         )
     if said and dark:
-        said.append("On dark paper a tube's own dark side is lost: lay a light sheet over it.")
+        said.append(f"On dark paper a tube's own dark side is lost, and a wrong diameter or scale is hardly seen: lay a light sheet over it, and look at the diameter and at {ITS_SCALE}.")
     if lifted(edges):
         said.append(LIFTED)
     return said
@@ -143,8 +143,8 @@ def _wavy(fitted: Fitted) -> bool:
     return bool(np.mean(np.abs(residual) > _FAR_MM) > 0.08)
 
 
-def _stray(found: Found, shape: Shape, ends: tuple[float, float]) -> float:
-    """Share of the piece's rough pixels that lie well outside of the shape and are no shadow."""
+def _stray(found: Found, shape: Shape, ends: tuple[float, float], dark: bool) -> float:
+    """Share of the piece's rough pixels that lie well outside of the shape and are no shadow: on dark paper there is none, only tube that fades."""
     off, zone = distances(shape, found.inside_mm)
     from_apex = found.inside_mm - shape.apex
     past = np.zeros(len(off), bool)
@@ -152,7 +152,7 @@ def _stray(found: Found, shape: Shape, ends: tuple[float, float]) -> float:
         here = zone == leg
         past[here] = from_apex[here] @ shape.directions[leg] > ends[leg] + shape.half_mm
     outside = (np.abs(off) > shape.half_mm + 2 * found.rough_mm) | past
-    return float(np.mean(outside & found.sharp))
+    return float(np.mean(outside & (found.sharp | dark)))
 
 
 def raised(fitted: Fitted, points: np.ndarray, side: np.ndarray, photo: np.ndarray, height_mm: float, od_mm: float, *, straight: bool = False) -> str:

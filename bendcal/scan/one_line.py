@@ -14,7 +14,7 @@ from bendcal.scan.backdrop import Unlike
 from bendcal.scan.course import Course, FittedCourse, fit_course
 from bendcal.scan.decode import Scan
 from bendcal.scan.edges import find_edges, profiles, without_soft
-from bendcal.scan.ends import CutEnd, burnt_beyond, find_end
+from bendcal.scan.ends import CutEnd, burnt_beyond, find_end, usual_blur
 from bendcal.scan.flat_reading import PatternReading
 from bendcal.scan.heights import View
 from bendcal.scan.judging import LIFTED, against_edges, against_fit, in_line, is_dark, lifted, raised
@@ -171,7 +171,8 @@ def _cuts(look: Look, scan: Scan, unlike: Unlike, od_mm: float, view: View | Non
     for bend, leg, end in look.outer:
         out = bend.directions[leg]
         slant = 0.0 if view is None else view.slant(bend.apex + end * out, out)
-        cut = find_end(unlike.map, unlike.noise, bend, leg, end, pixel_mm=scan.pixel_mm, bulge_mm=abs(slant) * od_mm / 2)
+        blur = usual_blur(look.edges[0 if leg == LEG_1 else -1])
+        cut = find_end(unlike.map, unlike.noise, bend, leg, end, pixel_mm=scan.pixel_mm, blur_px=blur, bulge_mm=abs(slant) * od_mm / 2)
         if cut is None or cut.oblique_mm > 0.8 * od_mm or cut.u_mm > ROUGHEST_END_MM * (1 if view is None else 2):
             return None
         if burnt_beyond(scan.rgb, bend, leg, cut.from_apex_mm, pixel_mm=scan.pixel_mm):

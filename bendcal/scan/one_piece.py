@@ -7,7 +7,7 @@ import numpy as np
 from bendcal.scan.backdrop import Unlike
 from bendcal.scan.decode import Scan
 from bendcal.scan.edges import Edges, find_edges, followed, lined_up, without_soft
-from bendcal.scan.ends import burnt_beyond, find_end, find_marks
+from bendcal.scan.ends import burnt_beyond, find_end, find_marks, usual_blur
 from bendcal.scan.heights import View
 from bendcal.scan.judging import SHORTEST_LEG, against_edges, against_fit, in_line, is_dark, raised
 from bendcal.scan.piece import ScanReading
@@ -99,8 +99,12 @@ def read_piece(
             f"radius. {'Lay light paper over it' if more else 'Bend a piece further for this'}, or measure this one by hand.", shape=shape,
         )  # fmt: skip
     slant = [0.0 if view is None else view.slant(shape.apex + ends[leg] * out, out) for leg, out in enumerate(shape.directions)]
+    blur = usual_blur(edges)
     cut = [
-        find_end(unlike.map, unlike.noise, shape, leg, ends[leg], pixel_mm=scan.pixel_mm, bulge_mm=abs(slant[leg]) * od_mm / 2, sides_mm=followed(edges, leg)) for leg in (0, 1)
+        find_end(
+            unlike.map, unlike.noise, shape, leg, ends[leg], pixel_mm=scan.pixel_mm, blur_px=blur, bulge_mm=abs(slant[leg]) * od_mm / 2, sides_mm=followed(edges, leg)
+        )
+        for leg in (0, 1)
     ]
     if None in cut or any(
         burnt_beyond(scan.rgb, shape, k, c.from_apex_mm, pixel_mm=scan.pixel_mm) for k, c in enumerate(cut)
