@@ -26,6 +26,7 @@ def add_picture_options(job: argparse.ArgumentParser, *, end_a: str, photo: str)
     job.add_argument("--end-a", choices=("left", "right", "top", "bottom"), help=end_a)
     job.add_argument("--sensor", choices=("cis", "ccd", "unknown"), default="cis", help="the scanner's kind: cis (flat, fed by its cable; if left out), ccd (tall, with its own supply)")
     job.add_argument("--photo", action="store_true", help=photo)
+    job.add_argument("--unmoved", action="store_true", help="surely nothing was moved between photos that but one page holds together; needless with one more photo of all pages together")
     job.add_argument("--page-line", metavar="MM", nargs="+", help=_PAGE_LINE)
 
 
@@ -42,10 +43,10 @@ def of_photos(asked: argparse.Namespace) -> dict[str, object]:
 
     Examples
     --------
-    >>> of_photos(argparse.Namespace(end_a="left", page_line=["99,8", "100.1"]))
-    {'end_a': 'left', 'line_mm': [99.8, 100.1]}
+    >>> of_photos(argparse.Namespace(end_a="left", page_line=["99,8", "100.1"], unmoved=False))
+    {'end_a': 'left', 'line_mm': [99.8, 100.1], 'unmoved': False}
     """
-    return {"end_a": asked.end_a, "line_mm": [length_mm(line) for line in asked.page_line or ("100",)]}
+    return {"end_a": asked.end_a, "line_mm": [length_mm(line) for line in asked.page_line or ("100",)], "unmoved": asked.unmoved}
 
 
 def of_scan(asked: argparse.Namespace) -> dict[str, object]:

@@ -22,7 +22,7 @@ HOW_TO_LAY_PAGES = (
     "Lay the pages side by side on a flat table, long edge along long edge, each 5 to 10 mm over the edge of the one before it, so that no table shows "
     "between them, and tape them down flat; they need not be in line, and each number may lie there only once. The tube lies on white paper, and "
     "passes between the marks and the words. Photograph them from above, several pages in each picture; if one picture does not hold all, take "
-    "several, each of which shows a page that another shows too, and move nothing between them."
+    "several, each of which shows a page that another shows too, move nothing between them, and take one more of all pages together from further away, which proves it."
 )
 
 

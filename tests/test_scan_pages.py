@@ -62,7 +62,7 @@ def photos(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
 @pytest.fixture(scope="module")
 def both(photos: list[Path]) -> ScanReadings:
     """What both photos together tell."""
-    (found,) = read_photos(photos, od_mm=4.76)
+    (found,) = read_photos(photos, od_mm=4.76, unmoved=True)
     return found
 
 
@@ -82,6 +82,14 @@ def test_a_piece_on_two_pages_is_read(both: ScanReadings, piece: ScannedPiece) -
     assert abs(off["angle"][0]) < 0.2 and max(abs(off[leg][0]) for leg in ("leg_a", "leg_b")) < 0.5
 
 
+def test_photos_that_one_page_holds_together_are_asked_about(photos: list[Path]) -> None:
+    """Nothing told: refused, for page 2 may have been moved between them, with what to do; told in the form's words, it is read."""
+    with pytest.raises(NotAScan, match=r"No other page than page 2 \(A4\).*one more photo of all pages together.*--unmoved"):
+        laid_photos(photos, od_mm=4.76)
+    how = ScanValues(kind="unmoved photos").understood(Shop("here", {}, {}, {}))["kind"]
+    assert how.value == "unmoved photos" and not how.wrong
+
+
 def test_one_photo_of_both_pages_does(photos: list[Path]) -> None:
     """The first photo alone tells the same of the piece on two pages, to 0.1° and 0.6 mm."""
     (found,) = read_photos(photos[:1], od_mm=4.76)
@@ -98,7 +106,7 @@ def test_what_is_not_on_plain_paper_is_not_read(both: ScanReadings) -> None:
 
 def test_the_picture_knows_which_photo_saw_a_place(photos: list[Path]) -> None:
     """The left page from the first eye, the right one's middle from the second; the picture shows the tube's middle plane; paper is even and what is printed is gone."""
-    (laid,) = laid_photos(photos, od_mm=4.76)
+    (laid,) = laid_photos(photos, od_mm=4.76, unmoved=True)
     eyes = laid.view.eyes_at(np.array([[60.0, 150.0], [330.0, 150.0]]))
     assert eyes[:, 2] == pytest.approx([310, 250], abs=15) and laid.view.plane_mm == 2.38
     level = laid.scan.rgb[~laid.scan.blank].mean(axis=1)
@@ -108,7 +116,7 @@ def test_the_picture_knows_which_photo_saw_a_place(photos: list[Path]) -> None:
 
 def test_a_line_of_another_length_stretches_all(photos: list[Path], both: ScanReadings) -> None:
     """Told 101 for each page: a leg is 1 % longer; told 101 mm for both: so is the picture."""
-    (found,) = read_photos(photos, od_mm=4.76, line_mm=[101.0, 101.0])
+    (found,) = read_photos(photos, od_mm=4.76, line_mm=[101.0, 101.0], unmoved=True)
     legs = [next(r.leg_a.value + r.leg_b.value for r in each.read if r.angle.value < 60) for each in (found, both)]
     assert legs[0] / legs[1] == pytest.approx(1.01, abs=0.002)
     (laid,) = laid_photos(photos[:1], od_mm=4.76, line_mm=101.0)
@@ -136,13 +144,13 @@ def test_a_picture_that_would_be_too_large(photos: list[Path], monkeypatch: pyte
     """Where only a million pixels are allowed, the tube would be too few of them wide: what to do is said."""
     monkeypatch.setattr(mosaic, "MOST_MOSAIC_PIXELS", 1_000_000)
     with pytest.raises(NotAScan, match="only 13 pixels wide.*too large.*Lay fewer pages"):
-        read_photos(photos, od_mm=4.76)
+        read_photos(photos, od_mm=4.76, unmoved=True)
 
 
 def test_a_thin_tube_needs_photos_from_nearer(photos: list[Path]) -> None:
     """A tube of 3 mm at 5.5 pixels a millimetre: go nearer."""
     with pytest.raises(NotAScan, match="at least 20 are needed. Go nearer, and take more photos"):
-        read_photos(photos, od_mm=3.0)
+        read_photos(photos, od_mm=3.0, unmoved=True)
 
 
 def test_photos_of_one_page_are_read_each_by_itself(photos: list[Path], tmp_path: Path) -> None:
@@ -158,7 +166,7 @@ def test_photos_of_one_page_are_read_each_by_itself(photos: list[Path], tmp_path
 def test_the_command_joins_photos(sample_folder: Path, photos: list[Path], capsys: pytest.CaptureFixture) -> None:
     """Both photos on one command line: one picture, the piece on two pages in it; the picture is kept."""
     folder = sample_folder.rename(sample_folder.with_name("shop"))
-    assert main(["scan", str(folder), *map(str, photos), "--photo", "--tube", "cuni-3/16"]) == 0
+    assert main(["scan", str(folder), *map(str, photos), "--photo", "--unmoved", "--tube", "cuni-3/16"]) == 0
     said = " ".join(capsys.readouterr().out.split())
     assert "a and 1 more: cuni-3/16" in said and "2 photos of page 1 (A4) and page 2 (A4)" in said and "angle 40.0" in said
     assert (folder / "sheets" / "scans" / "a and 1 more-seen.png").exists()
@@ -194,7 +202,7 @@ def test_a_line_of_600_mm_over_three_pages(tmp_path: Path) -> None:
     )):  # fmt: skip
         files.append(tmp_path / f"{k}.png")
         Image.fromarray(table_photo([line], camera, papers, np.random.default_rng(k))).save(files[-1], compress_level=1)
-    read = read_flat_photos(files, od_mm=4.76, end_a="left")
+    read = read_flat_photos(files, od_mm=4.76, end_a="left", unmoved=True)
     assert read.bends == 3 and read.twist_deg.tolist() == [0, 180, 180], read.refused
     for found, truth, most in ((read.leg, line.legs_mm, 0.7), (read.angle, np.abs(line.turns_deg), 0.25)):
         assert np.abs(found.value - truth).max() < most

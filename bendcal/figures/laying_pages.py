@@ -22,9 +22,9 @@ _TUBE_MM = ((55.0, 70.0), (275.0, 70.0), (345.0, 212.0), (535.0, 212.0), (552.0,
 _RADIUS_MM, _HALF_MM = 22.0, 6.0
 _DO = (
     "Tape the numbered pages flat, long edge along long edge, each 5 to 10 mm over the one before (a gap of up to 2 mm does too). The tube lies on white "
-    "paper and passes between marks and words. Photos a and b both show page 2: by its marks they are joined."
+    "paper and passes between marks and words. Photos a and b both show page 2, whose marks join them; a third one of all pages, from further away, proves that it was not moved."
 )
-_NOT = "The page to blame is named where marks can tell. That a page was moved they tell only if another one is in both photos too: one more photo of all pages, from further away, helps."
+_NOT = "None of these is read, and the page to blame is named where it can be told. Nor are photos that only one page holds together, unless you say that nothing was moved."
 
 
 def how_to_lay_pages() -> Picture:

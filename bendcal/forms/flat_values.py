@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bendcal.files import Column, name_fault, tidy
-from bendcal.forms.scan_values import KINDS, LINE, line_on_glass, picture_files
+from bendcal.forms.scan_values import KINDS, LINE, UNMOVED, line_on_glass, picture_files
 from bendcal.forms.understood import Understood, blockers_of, understood, understood_name, understood_row
 from bendcal.scan import PatternReading, read_flat_photos, read_flat_scan
 from bendcal.scan.flat_recording import record_pattern
@@ -93,8 +93,8 @@ class FlatValues:
         """
         told, files = self.understood(shop), picture_files(self.picture, Path(shop.folder))
         how = {"od_mm": told["wire_mm"].value or shop.tubes[told["tube"].value].od_mm, "end_a": told["end_a"].value}
-        if told["kind"].value == "photo":
-            return read_flat_photos(files, **how, line_mm=told["line_mm"].value)
+        if told["kind"].value != "scan":
+            return read_flat_photos(files, **how, line_mm=told["line_mm"].value, unmoved=told["kind"].value == UNMOVED)
         if len(files) > 1:
             raise ValueError(f"{len(files)} scans are named, and a line lies on one. Only photos of numbered pages on one table are joined.")
         return read_flat_scan(files[0], **how, line_mm=line_on_glass(self.line_mm, told["line_mm"].value))

@@ -14,9 +14,10 @@ from bendcal.scan.piece import SIDES
 from bendcal.scan.recording import record
 from bendcal.shop import Shop
 
-__all__ = ["HINTS", "KINDS", "LINE", "NAMES", "READ", "RECORD", "ScanValues", "line_on_glass", "picture_files"]
+__all__ = ["HINTS", "KINDS", "LINE", "NAMES", "READ", "RECORD", "ScanValues", "UNMOVED", "line_on_glass", "picture_files"]
 
-KINDS = ("scan", "photo")
+UNMOVED = "unmoved photos"  # of several pages, between which surely nothing was moved
+KINDS = ("scan", "photo", UNMOVED)
 NAMES = {
     "picture": "Picture", "kind": "Scan or photo", "tube": "Tube", "line_mm": "100 mm line", "end_a": "End A lies",
     "piece": "Piece", "bender": "Bender", "length_mm": "Straight length", "dial_deg": "Dial", "mark_mm": "Mark",
@@ -96,8 +97,8 @@ class ScanValues:
         told = self.understood(shop)
         how = {"od_mm": shop.tubes[told["tube"].value].od_mm, "end_a": told["end_a"].value or None}
         files = picture_files(self.picture, Path(shop.folder))
-        if told["kind"].value == "photo":
-            read = read_photos(files, **how, line_mm=told["line_mm"].value)
+        if told["kind"].value != "scan":
+            read = read_photos(files, **how, line_mm=told["line_mm"].value, unmoved=told["kind"].value == UNMOVED)
         else:
             line = line_on_glass(self.line_mm, told["line_mm"].value)
             read = tuple(read_scan(file, **how, line_mm=line) for file in files[:2])

@@ -49,13 +49,13 @@ def read_flat_scan(
 
 def read_flat_photos(
     paths: Sequence[str | os.PathLike[str]], *, od_mm: float, end_a: str | None = None, line_mm: float | Sequence[float] = 100.0, print_u: float = PRINT_U,
-    flat_u_mm: float = FLAT_U_MM,
+    flat_u_mm: float = FLAT_U_MM, unmoved: bool = False,
 ) -> PatternReading:  # fmt: skip
     """Read a flat line from a photo of it inside the frame of a reference page, or from photos of several pages side by side under it.
 
     Parameters
     ----------
-    paths, line_mm, print_u : as for :func:`bendcal.scan.read_photos`; a single photo, or photos of one table
+    paths, line_mm, print_u, unmoved : as for :func:`bendcal.scan.read_photos`; a single photo, or photos of one table
     od_mm, end_a, flat_u_mm : as for :func:`read_flat_scan`; the sides are those of the first page as it is printed
 
     Raises
@@ -64,7 +64,7 @@ def read_flat_photos(
     ValueError : for a diameter, side, line or number of photos that cannot be
     """
     check_told(od_mm, end_a)
-    laid = laid_photos(paths, od_mm=od_mm, line_mm=line_mm, print_u=print_u)
+    laid = laid_photos(paths, od_mm=od_mm, line_mm=line_mm, print_u=print_u, unmoved=unmoved)
     if len(laid) > 1:
         raise ValueError(f"{len(laid)} photos of one page are given, and each is a picture of its own. Give one; or photos of several numbered pages on one table (bendcal page --pages).")
     page = laid[0]

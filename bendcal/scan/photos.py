@@ -28,7 +28,9 @@ _HEIGHT_U = 0.1  # of it: from there on it is told that a camera's height is kno
 _Path = str | os.PathLike[str]
 
 
-def read_photos(paths: Sequence[_Path], *, od_mm: float, end_a: str | None = None, line_mm: float | Sequence[float] = 100.0, print_u: float = PRINT_U) -> tuple[ScanReadings, ...]:
+def read_photos(
+    paths: Sequence[_Path], *, od_mm: float, end_a: str | None = None, line_mm: float | Sequence[float] = 100.0, print_u: float = PRINT_U, unmoved: bool = False
+) -> tuple[ScanReadings, ...]:  # fmt: skip
     """Read every offcut in photos of reference pages.
 
     Photos that show one and the same page are read each by itself; pieces may have been moved between them. Photos that show several
@@ -41,6 +43,7 @@ def read_photos(paths: Sequence[_Path], *, od_mm: float, end_a: str | None = Non
     end_a : ``"left"``, ``"right"``, ``"top"``, ``"bottom"`` (of the first page as it is printed) or None: the leg with the mark
     line_mm : what the pages' 100 mm lines measure [mm]: one number, or one for each page that is seen, in the order of their numbers
     print_u : standard uncertainty of that, as a share, in each direction
+    unmoved : whether surely nothing was moved between the photos, where but one page holds them together, so that no mark could show it
 
     Returns
     -------
@@ -48,20 +51,20 @@ def read_photos(paths: Sequence[_Path], *, od_mm: float, end_a: str | None = Non
 
     Raises
     ------
-    NotAScan : where a file is no picture, or the pages are not found, do not hang together, lie not flat, or are drawn too coarsely; or OpenCV is missing
+    NotAScan : where a file is no picture, or the pages are not found, do not hang together but by a page that may have been moved, lie not flat, or are drawn too coarsely; or OpenCV is missing
     ValueError : for a diameter, side, line or number of photos that cannot be
     """
     check_told(od_mm, end_a)
-    laid = laid_photos(paths, od_mm=od_mm, line_mm=line_mm, print_u=print_u)
+    laid = laid_photos(paths, od_mm=od_mm, line_mm=line_mm, print_u=print_u, unmoved=unmoved)
     return tuple(readings_on(each.scan, od_mm=od_mm, end_a=end_a, scale_u=each.scale_u, view=each.view, notes=each.notes) for each in laid)
 
 
-def laid_photos(paths: Sequence[_Path], *, od_mm: float, line_mm: float | Sequence[float] = 100.0, print_u: float = PRINT_U) -> tuple[LaidPage, ...]:
+def laid_photos(paths: Sequence[_Path], *, od_mm: float, line_mm: float | Sequence[float] = 100.0, print_u: float = PRINT_U, unmoved: bool = False) -> tuple[LaidPage, ...]:
     """Photos as seen from straight above: of each, or one picture of a table with several pages.
 
     Parameters
     ----------
-    paths, od_mm, line_mm, print_u : as for :func:`read_photos`
+    paths, od_mm, line_mm, print_u, unmoved : as for :func:`read_photos`
 
     Raises
     ------
@@ -83,10 +86,10 @@ def laid_photos(paths: Sequence[_Path], *, od_mm: float, line_mm: float | Sequen
         if len(lines) > 1:
             raise ValueError(f"{len(lines)} lengths of 100 mm lines are told, and the photos show one page. Tell one.")
         return tuple(one_page(s.name, rgb, s.film_mm, od_mm=od_mm, line_mm=lines[0], print_u=print_u) for s, rgb in zip(sightings, photos, strict=True))
-    return (_joined(photos, sightings, lines, od_mm, print_u),)
+    return (_joined(photos, sightings, lines, od_mm, print_u, unmoved),)
 
 
-def _joined(photos: list[np.ndarray], sightings: list[Sighting], lines: list[float], od_mm: float, print_u: float) -> LaidPage:
+def _joined(photos: list[np.ndarray], sightings: list[Sighting], lines: list[float], od_mm: float, print_u: float, unmoved: bool) -> LaidPage:
     """One picture of all photos."""
     pages = sorted({page_of(m) for s in sightings for marks in s.marks().values() if len(marks) >= LEAST_OF_A_PAGE for m in marks}, key=lambda p: (p.number, p.paper))
     if len(lines) not in (1, len(pages)):
@@ -94,6 +97,11 @@ def _joined(photos: list[np.ndarray], sightings: list[Sighting], lines: list[flo
     each = len(lines) > 1
     scale = {str(page): line / 100 for page, line in zip(pages, lines, strict=True)} if each else lines[0] / 100
     table, sightings = laid_table(sightings, scale=scale, print_u=PAGE_U if each else print_u, page_u=print_u if each else PAGE_U)
+    if not unmoved and (alone := unproved(sightings)):
+        raise NotAScan(
+            f"No other page than {spelled(alone)} holds the photos together: had it been moved between them, no mark could show it, and angles and lengths would be wrong. "
+            "Take one more photo of all pages together, from further away, and give that too; or, if surely nothing was moved, say so (--unmoved; in a form: unmoved photos)."
+        )
     for s, camera in zip(sightings, table.cameras, strict=True):
         if camera.tilt_deg > MOST_TILT_DEG:
             raise NotAScan(f'"{s.name}" was taken {camera.tilt_deg:.0f}° from the upright; at most {MOST_TILT_DEG:.0f}° are read. Hold the camera level above the pages.')
@@ -118,7 +126,7 @@ def _found(table: Table, sightings: Sequence[Sighting]) -> str:
         )
     if alone := unproved(sightings):
         more += (
-            f" No other page than {spelled(alone)} holds the photos together: had it been moved between them, no mark could show it. Look whether the tube goes on straight where one photo "
-            "ends and the next begins, or take one more photo of all pages together, from further away, and give that too."
+            f" No other page than {spelled(alone)} holds the photos together: that it was not moved between them was told, and no mark could show it. Look whether the tube goes on straight where "
+            "one photo ends and the next begins."
         )
     return f"{count} of {spelled(table.pages)}, {sets}; the marks lie within {table.rms_px():.2f} pixels (rms) of where they should.{more}"

@@ -136,7 +136,7 @@ def one(folder: Path, printed: list[np.ndarray], seed: int, kind: str = "") -> t
         files.append(folder / f"{k}.jpg")
         Image.fromarray(table_photo([piece], camera, found[k], rng)).save(files[-1], quality=int(rng.integers(85, 96)))
     try:
-        (readings,) = read_photos(files, od_mm=piece.od_mm)
+        (readings,) = read_photos(files, od_mm=piece.od_mm, unmoved=kind != "pushed")  # who pushed one cannot say so
     except NotAScan as error:
         return {}, str(error)
     if len(readings.read) != 1:
@@ -157,8 +157,8 @@ def speed(folder: Path, printed: list[np.ndarray]) -> None:
     best = {"opened": np.inf, "joined": np.inf, "joined and read": np.inf}
     for _ in range(3):
         for what, job in (
-            ("opened", lambda: [np.asarray(Image.open(f).convert("RGB")) for f in files]), ("joined", lambda: laid_photos(files, od_mm=piece.od_mm)),
-            ("joined and read", lambda: read_photos(files, od_mm=piece.od_mm)),
+            ("opened", lambda: [np.asarray(Image.open(f).convert("RGB")) for f in files]), ("joined", lambda: laid_photos(files, od_mm=piece.od_mm, unmoved=True)),
+            ("joined and read", lambda: read_photos(files, od_mm=piece.od_mm, unmoved=True)),
         ):  # fmt: skip
             start = time.process_time()
             job()
