@@ -24,6 +24,7 @@ _WIDTH, _WIDTH_PX = 0.04, 1.5  # how far the width may be off: of the diameter, 
 _BESIDE_LINE, _EDGES_PX = 2.5, 0.35
 #: A leg that rises towards a camera is seen ever wider. So high may its one end stand above the other [mm], or in standard deviations if these are more.
 _HIGH_MM, _HIGH = 2.0, 2.5
+_SURELY_MM = 5.0  # so high a leg's end must surely not stand
 #: A leg is believed to be bowed by 0.05 mm (one standard deviation, `weighing`): where it is by more than 2½ of these, the numbers would be too sure.
 _BOWED_MM, _BOWED = 0.125, 2.5
 _DARK, _LOST_IN_DARK = 0.3, 0.16
@@ -156,7 +157,7 @@ def _stray(found: Found, shape: Shape, ends: tuple[float, float], dark: bool) ->
 
 
 def raised(fitted: Fitted, points: np.ndarray, side: np.ndarray, photo: np.ndarray, height_mm: float, od_mm: float, *, straight: bool = False) -> str:
-    """Whether a leg is seen wider at its one end than at its other, as one that does not lie flat is by a camera: a sentence, or a blank.
+    """Whether a leg is seen wider at its one end than at its other, as one that does not lie flat is by a camera, or may be: a sentence, or a blank.
 
     Parameters
     ----------
@@ -164,7 +165,7 @@ def raised(fitted: Fitted, points: np.ndarray, side: np.ndarray, photo: np.ndarr
     photo : (n,) number of the photo that shows each: the next one is lit otherwise, and its edges lie otherwise
     height_mm : of the camera above the page
     od_mm : the tube's diameter [mm]
-    straight : whether to ask, too, if a leg is bowed
+    straight : whether to ask, too, if a leg is bowed, and if it may rise without being seen to
     """
     residual, zone, weight = (each[:-BELIEFS] for each in (fitted.residual_mm, fitted.zone, fitted.weight))
     for leg in (LEG_1, LEG_2):
@@ -186,6 +187,11 @@ def raised(fitted: Fitted, points: np.ndarray, side: np.ndarray, photo: np.ndarr
         if abs(high) > max(_HIGH_MM, _HIGH * u):
             which, other = ("its end", "its bend") if high > 0 else ("its bend", "its end")
             return f"A leg is seen wider towards {which}, which stands some {abs(high):.0f} mm higher than {other}: it does not lie flat. Press it flat and {_AGAIN}."
+        if straight and abs(high) + 2 * u > _SURELY_MM:
+            return (
+                f"How wide a leg is seen changes so along it that it may stand {abs(high) + 2 * u:.0f} mm higher at one end than at the other: whether it lies flat cannot be told. "
+                f"Press it flat, in soft light without glare or hard shadows, and {_AGAIN}."
+            )
         if straight and abs(bowed) > max(_BOWED_MM, _BOWED * bow_u):
             return f"A leg is bowed by {abs(bowed):.2f} mm, or has a slight second bend: it is not one bend between two straight legs. Measure this piece by hand."
     return ""
