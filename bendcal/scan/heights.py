@@ -66,6 +66,15 @@ class View:
         """
         return np.zeros(len(points), int) if self.seen_by is None else self.seen_by(np.asarray(points, float))
 
+    def high_above(self, points: np.ndarray) -> float:
+        """How far the eyes that saw some points stand above the plane, on the average [mm].
+
+        Parameters
+        ----------
+        points : (n, 2) [mm]
+        """
+        return float(np.mean(self.eyes_at(points)[:, 2]) - self.plane_mm)
+
     def slant(self, point: np.ndarray, outward: np.ndarray) -> float:
         """By how much what is 1 mm higher at a point is seen further in along a direction [mm].
 

@@ -145,8 +145,7 @@ def _against(look: Look, seen: FittedCourse, od_mm: float, pixel_mm: float, ligh
         if view is not None:
             here = seen.points.bend == k
             points = seen.points.at_mm[here]
-            high = float(np.mean(view.eyes_at(points)[:, 2]) - view.plane_mm)
-            said += _at(k, [why for why in [raised(seen.of_bend(k), points, seen.points.side[here], view.photo_at(points), high, od_mm)] if why])
+            said += _at(k, [why for why in [raised(seen.of_bend(k), points, seen.points.side[here], view.photo_at(points), view.high_above(points), od_mm)] if why])
         said += _at(k, against_fit(seen.of_bend(k), edges, part, ends, seen=course.bends[k], od_mm=od_mm, pixel_mm=pixel_mm, light=light))
     if view is not None and (high := _highest_leg(seen, view, od_mm)) > _HIGH_MM:
         said.append(f"One of its legs is seen wider than the others, as if it stood some {high:.0f} mm higher: it does not lie flat. Press it flat and take the picture again.")
@@ -158,11 +157,10 @@ def _against(look: Look, seen: FittedCourse, od_mm: float, pixel_mm: float, ligh
 def _highest_leg(seen: FittedCourse, view: View, od_mm: float) -> float:
     """How much higher than the others one leg stands, by how much wider it is seen [mm]: what is 1 mm nearer to the camera is seen larger by one part in its height."""
     points, count = seen.points, len(seen.points.bend)
-    height = float(np.mean(view.eyes_at(points.at_mm)[:, 2]) - view.plane_mm)
     wider, weight, zone = points.side * seen.residual_mm[:count], seen.weight[:count], seen.zone[:count]
     legs = [(points.bend == k) & (zone == leg) for k in range(seen.course.count) for leg in (LEG_1, LEG_2)]
     means = np.array([np.average(wider[here], weights=weight[here]) for here in legs if weight[here].sum() > 0])
-    return float(means.max() - np.median(means)) * height / (od_mm / 2) if len(means) else 0.0
+    return float(means.max() - np.median(means)) * view.high_above(points.at_mm) / (od_mm / 2) if len(means) else 0.0
 
 
 def _cuts(look: Look, scan: Scan, unlike: Unlike, od_mm: float, view: View | None) -> tuple[CutEnd, CutEnd] | None:
