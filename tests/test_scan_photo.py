@@ -8,15 +8,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from PIL import Image
 
 from bendcal.fiducials import MOST_PAGES, SIDE_MM, cells, reference_page, reference_pages
 from bendcal.printing import PAPERS_MM, reference_page_pdf, table_pages_pdf
 from bendcal.scan import NotAScan, ScanReadings, read_photo
 from bendcal.scan.camera import fit_camera
-from bendcal.scan.heights import View, under_outline
 from bendcal.scan.judging import raised
 from bendcal.scan.sighting import find_page
 from bendcal.scan.tube_model import LEG_2, Shape, fit_edges
@@ -164,33 +161,6 @@ def _through_a_pinhole(at: np.ndarray) -> np.ndarray:
     x, y = at[:, 0] - 105, at[:, 1] - 150
     depth = 300 + y * np.sin(lean)
     return np.column_stack([750 + f * x / depth, 1000 + f * y * np.cos(lean) / depth])
-
-
-@settings(max_examples=50)
-@given(st.floats(-150, 150), st.floats(150, 600), st.floats(1.5, 6.0), st.sampled_from([1.0, -1.0]), st.sampled_from([0.0, 1.0, 0.4]))
-def test_an_outline_comes_back_to_the_side_of_the_tube(across: float, height: float, radius: float, side: float, share: float) -> None:
-    """A ray that grazes a tube meets the page, or a plane some radii above it; from there the side is found again to 0.001 mm."""
-    shape = Shape(0.0, 0.0, 0.0, np.pi / 2, 15.0, radius, radius)  # leg 1 along x; its outside lies at negative y
-    eye = np.array([40.0, across, height])
-    centre = np.array([0.0, radius])  # the leg's middle: y, z
-    away = np.arctan2(centre[0] - across, height - radius)
-    slip = np.arcsin(radius / np.hypot(centre[0] - across, height - radius))
-    meets = across + (height - share * radius) * np.tan(away - side * slip)
-    back = under_outline(np.array([[40.0, meets]]), np.array([side]), shape, radius, eye, plane_mm=share * radius)
-    assert back[0] == pytest.approx([40.0, -side * radius], abs=1e-3)
-
-
-def test_each_place_has_the_eye_that_saw_it() -> None:
-    """Two eyes, left and right of x = 150: each point is put right by its own, as by a view of that eye alone; a pen mark too."""
-    eyes = np.array([[0.0, 30.0, 400.0], [300.0, -50.0, 500.0]])
-    both = View(eyes, plane_mm=2.0, seen_by=lambda points: (points[:, 0] > 150).astype(int))
-    shape = Shape(0.0, 0.0, 0.0, np.pi / 2, 15.0, 2.5, 2.5)
-    points, side = np.array([[40.0, -3.0], [260.0, 3.0]]), np.array([1.0, -1.0])
-    for k in (0, 1):
-        alone = View(eyes[k], plane_mm=2.0)
-        assert both.under_outline(points, side, shape, 2.5)[k].tolist() == alone.under_outline(points, side, shape, 2.5)[k].tolist()
-        assert both.place_seen_at(points[k], np.array([1.0, 0.0]), "mark", 2.5)[0].tolist() == alone.place_seen_at(points[k], np.array([1.0, 0.0]), "mark", 2.5)[0].tolist()
-    assert both.place_seen_at(np.array([260.0, 0.0]), np.array([1.0, 0.0]), "mark", 2.5)[0] == pytest.approx([260 + 40 * (4.85 - 2) / 498, -50 * (4.85 - 2) / 498])
 
 
 def test_a_print_that_is_not_true_to_scale(pixels: np.ndarray, found: ScanReadings, tmp_path: Path) -> None:

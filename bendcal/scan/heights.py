@@ -20,6 +20,7 @@ __all__ = ["View", "instead", "place_seen_at", "under_outline"]
 _TOP, _FOOT, _PEN = 2.0, 0.0, 1.94
 _END_U, _FOOT_U, _PEN_U = 0.10, 0.30, 0.15  # of a radius: burr, a rounded edge, the shadow at the foot of the near end
 _STEP = 0.01  # of a standard deviation
+_ROUNDS = 3
 _SHADE_U = 0.03  # of a radius, even from straight above: a cut end lies in its own shadow, a pen mark goes round
 
 
@@ -173,14 +174,22 @@ def under_outline(points: np.ndarray, side: np.ndarray, shape: Shape, radius_mm:
     [[40.0, -2.5]]
     """
     _, zone = distances(shape, points)
-    radial = points - shape.centre
-    radial /= np.maximum(np.linalg.norm(radial, axis=1, keepdims=True), 1e-9)
-    legs = shape.outward
-    normal = side[:, None] * np.where((zone == ARC)[:, None], radial, legs[np.minimum(zone, 1)])
-    height = eye_mm[..., 2] - plane_mm
-    beyond = ((points - eye_mm[..., :2]) * normal).sum(axis=1)
-    back = (radius_mm * np.hypot(height, beyond) + (radius_mm - plane_mm) * beyond) / height - radius_mm
-    return points - back[:, None] * normal
+    height = (eye_mm[..., 2] - plane_mm)[..., None]
+    inwards = (eye_mm[..., :2] - points) / height  # by so much nearer to the camera a ray lies where it is 1 mm higher
+    # Rays and arc level with the tube's axis.
+    up = radius_mm - plane_mm
+    level, centre = points + up * inwards, shape.centre + up * (eye_mm[..., :2] - shape.centre) / height
+    arc = (zone == ARC)[:, None]
+    touched = level
+    for _ in range(_ROUNDS):
+        # A ray that is aslant along an arc, too, touches it further on, where the arc has turned.
+        radial = touched - centre
+        radial /= np.maximum(np.linalg.norm(radial, axis=1, keepdims=True), 1e-9)
+        normal = side[:, None] * np.where(arc, radial, shape.outward[np.minimum(zone, 1)])
+        beyond = -(inwards * normal).sum(axis=1, keepdims=True)
+        cosine = 1 / np.hypot(1, beyond)
+        touched = level + radius_mm * beyond * cosine * inwards
+    return touched + radius_mm * (1 - cosine) * normal
 
 
 def place_seen_at(point: np.ndarray, outward: np.ndarray, kind: str, radius_mm: float, eye_mm: np.ndarray, *, plane_mm: float = 0.0) -> tuple[np.ndarray, float]:
