@@ -27,7 +27,7 @@ LINE = ScannedLine(
 @pytest.fixture(scope="module")
 def photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A photo of the line, the camera 15° from the upright."""
-    pixels = photo_of([LINE], CAMERA, page_drawn(), PAPERS_MM["a4"], np.random.default_rng(2), fine=1)
+    pixels = photo_of([LINE], CAMERA, page_drawn(), PAPERS_MM["a4"], np.random.default_rng(2))
     path = tmp_path_factory.mktemp("photo") / "line.png"
     Image.fromarray(pixels).save(path)
     return path

@@ -20,7 +20,8 @@ from bendcal.tubes import Tube
 from tests.benchmarks.pages import fits
 from tests.benchmarks.scan import misses
 from tests.invented.flat_line import ScannedLine
-from tests.invented.photo import LaidPaper, PhotoCamera, table_photo
+from tests.invented.laid_pages import LaidPaper, table_photo
+from tests.invented.photo import PhotoCamera
 from tests.invented.scan import ScannedPiece
 
 pytest.importorskip("cv2")

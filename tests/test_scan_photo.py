@@ -49,7 +49,7 @@ def saved(folder: Path, pixels: np.ndarray, name: str = "photo.png") -> Path:
 @pytest.fixture(scope="module")
 def pixels() -> np.ndarray:
     """One photo of one piece, for most tests."""
-    return photo_of([PIECE], CAMERA, page_drawn(), PAPERS_MM["a4"], np.random.default_rng(1), fine=1)
+    return photo_of([PIECE], CAMERA, page_drawn(), PAPERS_MM["a4"], np.random.default_rng(1))
 
 
 @pytest.fixture(scope="module")
@@ -197,7 +197,7 @@ def _curled(pixels: np.ndarray) -> np.ndarray:
 def test_taken_too_far_from_the_upright(tmp_path: Path) -> None:
     """40° from the upright: refused before anything is read."""
     camera = replace(CAMERA, size_px=(1200, 1600), at_mm=(106.0, 400.0, 300.0))
-    pixels = photo_of([], camera, page_drawn(), PAPERS_MM["a4"], np.random.default_rng(1), fine=1)
+    pixels = photo_of([], camera, page_drawn(), PAPERS_MM["a4"], np.random.default_rng(1))
     with pytest.raises(NotAScan, match="from the upright; at most 30|at least 6 are needed"):
         read_photo(saved(tmp_path, pixels), od_mm=PIECE.od_mm)
 
@@ -282,7 +282,7 @@ def test_without_the_library_a_sentence_says_what_to_do(tmp_path: Path) -> None:
 def test_a_photo_tells_what_is_the_matter_with_it(tmp_path: Path, spoilt: dict, told: dict, why: str) -> None:
     """A lifted leg, a line told 6 % short, another diameter, a page that curls, a camera that moved, glare: said by its name; nothing is read wrongly."""
     piece, camera = spoilt.get("piece", PIECE), spoilt.get("camera", CAMERA)
-    path = saved(tmp_path, photo_of([piece], camera, page_drawn(), PAPERS_MM["a4"], np.random.default_rng(1), fine=1))
+    path = saved(tmp_path, photo_of([piece], camera, page_drawn(), PAPERS_MM["a4"], np.random.default_rng(1)))
     read = read_photo(path, **{"od_mm": PIECE.od_mm, **told})
     assert re.search(why, str(read)), str(read)
     assert all(abs(error) < 4 * u for each in read.read for error, u in misses(each, PIECE).values()), str(read)

@@ -17,7 +17,8 @@ from bendcal.scan.photos import _EVEN_U, _found
 from bendcal.scan.sighting import PageNotFound, Sighting, page_of
 from bendcal.scan.table import Table, _Problem
 from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, Fitted, Shape
-from tests.invented.photo import LaidPaper, PhotoCamera
+from tests.invented.laid_pages import LaidPaper
+from tests.invented.photo import PhotoCamera
 
 cv2 = pytest.importorskip("cv2")
 

@@ -5,7 +5,7 @@ to 260 mm across at least two of them; two photos of 2400 × 1860 pixels (5 to 6
 from the upright, that share the middle page, lens 24 to 28 mm as on film (not told) with distortion −0.05 to 0.05. All pages are printed
 0.2 % too large or too small (one standard deviation, each direction), each by itself another 0.03 %, and fed unevenly: rows lie up to some 0.03 mm
 aside, in waves of 80 to 300 mm. The pages are the kit's own PDF,
-drawn by pdftoppm; the renderer (tests/invented/photo.py) shares no code with the kit. Then spoilt tables: a page pushed between the
+drawn by pdftoppm; the renderer (tests/invented/laid_pages.py) shares no code with the kit. Then spoilt tables: a page pushed between the
 photos, a page that bulges, and one that is printed smaller: each must be refused, or hold the truth in its intervals.
 
     python tests/benchmarks/pages.py [tables, 60] [first seed, 0] [spoilt tables of each kind, 8]
@@ -32,7 +32,8 @@ from bendcal.printing import table_pages_pdf  # noqa: E402
 from bendcal.scan import NotAScan, ScanReading, read_photos  # noqa: E402
 from bendcal.scan.photos import laid_photos  # noqa: E402
 from tests.benchmarks.scan import QUANTITIES, misses  # noqa: E402
-from tests.invented.photo import LaidPaper, PhotoCamera, table_photo  # noqa: E402
+from tests.invented.laid_pages import LaidPaper, table_photo  # noqa: E402
+from tests.invented.photo import PhotoCamera  # noqa: E402
 from tests.invented.scan import ScannedPiece  # noqa: E402
 
 A4_MM = (210.0, 297.0)

@@ -73,7 +73,7 @@ def shot(rng: np.random.Generator) -> tuple[ScannedPiece, PhotoCamera]:
 
 def photograph(pieces, camera: PhotoCamera, page: np.ndarray, path: Path, rng: np.random.Generator, paper: str = "a4") -> Path:
     """The photo's file."""
-    Image.fromarray(photo_of(pieces, camera, page, PAPERS_MM[paper], rng, fine=1)).save(path, quality=int(rng.integers(80, 96)))
+    Image.fromarray(photo_of(pieces, camera, page, PAPERS_MM[paper], rng)).save(path, quality=int(rng.integers(80, 96)))
     return path
 
 
@@ -165,7 +165,7 @@ def read_spoilt(photo: Photo, page: np.ndarray, path: Path, rng: np.random.Gener
         at, size = rng.uniform((30, 30), (180, 255)), rng.uniform(0.2, 1.2)
         part = np.s_[max(0, int((at[1] - size) * page.shape[0] / 297)) : int((at[1] + size) * page.shape[0] / 297), max(0, int((at[0] - size) * page.shape[1] / 210)) : int((at[0] + size) * page.shape[1] / 210)]
         paper[part] = np.where(np.hypot(x[:, part[1]] - at[0], y[part[0]] - at[1]) < size, paper[part] * rng.uniform(0.2, 0.9), paper[part])
-    pixels = photo_of([photo.piece, *photo.others], photo.camera, paper, PAPERS_MM["a4"], rng, fine=1)
+    pixels = photo_of([photo.piece, *photo.others], photo.camera, paper, PAPERS_MM["a4"], rng)
     left, top, right, bottom = (np.array(photo.keep) * np.tile(pixels.shape[1::-1], 2)).astype(int)
     Image.fromarray(pixels[top:bottom, left:right]).save(path, quality=photo.quality)
     try:

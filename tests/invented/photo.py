@@ -15,7 +15,8 @@ from scipy.spatial import cKDTree
 from tests.invented.scan import FINISHES, ScannedPiece
 
 _BAND = 96  # rows that are worked on at once
-_TABLE = np.array([0.35, 0.27, 0.2])  # its colour
+_FINER = 8  # rays in a pixel that sees a tube's outline: one in each eighth across, and in each eighth down
+TABLE = np.array([0.35, 0.27, 0.2])  # what the page lies on: its colour
 
 
 @dataclass(frozen=True)
@@ -79,32 +80,28 @@ class PhotoCamera:
         return np.stack([(width - 1) / 2 + f * a * bent, (height - 1) / 2 + f * b * bent], axis=1)
 
 
-def photo_of(pieces, camera: PhotoCamera, page: np.ndarray, page_mm: tuple[float, float], rng: np.random.Generator, *, fine: int = 2) -> np.ndarray:
+def photo_of(pieces, camera: PhotoCamera, page: np.ndarray, page_mm: tuple[float, float], rng: np.random.Generator) -> np.ndarray:
     """The photo as (height, width, 3) bytes; `page` is the printed page as (rows, columns) from 0 to 1."""
     width, height = camera.size_px
     out = np.empty((height, width, 3), np.float32)
     walks = [(piece, *piece.walk(0.1)) for piece in pieces]
-    lit = page.astype(np.float32) * _shadow(walks, camera, page.shape, page_mm)
-    offsets = (np.arange(fine) + 0.5) / fine - 0.5
+    lit = page.astype(np.float32) * shadow_of(walks, camera, page.shape, page_mm)
     # Well away from page and pieces there is only the table, and no ray is followed.
     left, first, right, last = _worth_following(walks, camera, page_mm)
-    out[:] = _TABLE * fine**2
-    out[first:last, left:right] = 0
+    out[:] = TABLE
     for top in range(first, last, _BAND):
-        rows = np.arange(top, min(top + _BAND, last))
-        for dy in offsets:
-            for dx in offsets:
-                x, y = np.meshgrid(np.arange(left, right) + dx, rows + dy)
-                eye, way = camera.rays(x, y)
-                on_page, along = _met(eye, way, camera.curl_mm, page_mm[0])
-                colour = _page_colour(along, lit, page_mm, camera)
-                for piece, xy, _, _, high, s in walks:
-                    _lay(colour, piece, xy, high, s, eye, way, on_page, camera)
-                for gx, gy, r in camera.glare:
-                    spot = np.clip((r - np.hypot(on_page[..., 0] - gx, on_page[..., 1] - gy)) / 0.5 + 0.5, 0, 1)[..., None]
-                    colour = colour * (1 - spot) + spot
-                out[rows, left:right] += colour
-    out /= fine * fine
+        # A row more on either side, so that an outline between two bands is seen.
+        rows = np.arange(max(first, top - 1), min(top + _BAND + 1, last))
+        eye, way = camera.rays(*np.meshgrid(np.arange(left, right), rows))
+        on_page, along = _met(eye, way, camera.curl_mm, page_mm[0])
+        colour = _page_colour(along, lit, page_mm, camera)
+        for piece, xy, _, _, high, s in walks:
+            lay(colour, piece, xy, high, s, eye, way, on_page, camera)
+        for gx, gy, r in camera.glare:
+            spot = np.clip((r - np.hypot(on_page[..., 0] - gx, on_page[..., 1] - gy)) / 0.5 + 0.5, 0, 1)[..., None]
+            colour = colour * (1 - spot) + spot
+        inner = (rows >= top) & (rows < top + _BAND)
+        out[rows[inner], left:right] = colour[inner]
     out = ndimage.gaussian_filter(out, (camera.blur_px, camera.blur_px, 0))
     if any(camera.motion_px):
         out = np.mean([ndimage.shift(out, (camera.motion_px[1] * t, camera.motion_px[0] * t, 0), order=1, mode="nearest") for t in np.linspace(-0.5, 0.5, 9)], axis=0)
@@ -150,11 +147,11 @@ def _page_colour(on_page, lit, page_mm, camera) -> np.ndarray:
         x, y, r, more = camera.hot
         light = light * (1 + np.float32(more) * np.exp(-0.5 * ((on_page[..., 0] - x) ** 2 + (on_page[..., 1] - y) ** 2) / r**2))
     paper = (0.03 + 0.9 * level)[..., None] * np.array([1.0, 0.99, 0.97], np.float32)
-    paper[level < 0] = _TABLE
+    paper[level < 0] = TABLE
     return np.clip(paper * light[..., None], 0, 1)
 
 
-def _shadow(walks, camera, shape, page_mm) -> np.ndarray:
+def shadow_of(walks, camera, shape, page_mm) -> np.ndarray:
     """How light the page is: 1, less where a tube keeps the light off."""
     if not walks:
         return np.ones(shape, np.float32)
@@ -176,12 +173,10 @@ def _shadow(walks, camera, shape, page_mm) -> np.ndarray:
     return lit
 
 
-def _lay(colour, piece: ScannedPiece, xy, high, s, eye, way, on_page, camera) -> None:
-    """Colour the pixels whose rays meet the tube, lying on the page but for what is lifted."""
+def lay(colour, piece: ScannedPiece, xy, high, s, eye, way, on_page, camera) -> None:
+    """Colour the pixels whose rays meet the tube, lying on the page but for what is lifted; a pixel on its outline takes a share of it."""
     r = (piece.true_od_mm or piece.od_mm) / 2
     tree = cKDTree(xy)
-    tangent = np.gradient(xy, axis=0)
-    tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
     # A ray that meets the tube meets the page so near to it: by how far it goes sideways while it comes down from the tube's top.
     aslant = np.sqrt(((way[..., 0] ** 2 + way[..., 1] ** 2) / way[..., 2] ** 2).max())
     about = r + float((2.02 * r + high.max()) * aslant)
@@ -196,7 +191,32 @@ def _lay(colour, piece: ScannedPiece, xy, high, s, eye, way, on_page, camera) ->
     close = ndimage.distance_transform_edt(places) < about + 2
     near = close[tuple((on_page[rows, cols, :2] - low).astype(int).T)]
     rows, cols = rows[near], cols[near]
-    directions = way[rows, cols] / np.linalg.norm(way[rows, cols], axis=1, keepdims=True)
+    hit, seen = _followed(piece, r, tree, xy, high, s, eye, way[rows, cols], camera)
+    met = np.zeros(colour.shape[:2], bool)
+    met[rows[hit], cols[hit]] = True
+    outline = (ndimage.binary_dilation(met, np.ones((3, 3))) & ~ndimage.binary_erosion(met, np.ones((3, 3)), border_value=1))[rows, cols]
+    full = np.flatnonzero(hit & ~outline)
+    colour[rows[full], cols[full]] = seen[full]
+    rows, cols = rows[outline], cols[outline]
+    if not len(rows):
+        return
+    # How the way changes from pixel to pixel, for rays between them.
+    a, b = np.clip(rows, 1, way.shape[0] - 2), np.clip(cols, 1, way.shape[1] - 2)
+    down, right = (way[a + 1, b] - way[a - 1, b]) / 2, (way[a, b + 1] - way[a, b - 1]) / 2
+    share, sum_of = np.zeros(len(rows)), np.zeros((len(rows), 3))
+    for k in range(_FINER):
+        dx, dy = (k + 0.5) / _FINER - 0.5, (5 * k % _FINER + 0.5) / _FINER - 0.5
+        hit, seen = _followed(piece, r, tree, xy, high, s, eye, way[rows, cols] + dx * right + dy * down, camera)
+        share += hit / _FINER
+        sum_of += seen / _FINER
+    colour[rows, cols] = colour[rows, cols] * (1 - share[:, None]) + sum_of
+
+
+def _followed(piece: ScannedPiece, r: float, tree: cKDTree, xy, high, s, eye, way, camera) -> tuple[np.ndarray, np.ndarray]:
+    """Which of some rays meet the tube, and the colour that they see there; black where they do not."""
+    tangent = np.gradient(xy, axis=0)
+    tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
+    directions = way / np.linalg.norm(way, axis=1, keepdims=True)
     t = (2.02 * r + high.max() - eye[2]) / directions[:, 2]
     alive, hit = np.ones(len(t), bool), np.zeros(len(t), bool)
     index = np.zeros(len(t), int)
@@ -239,80 +259,6 @@ def _lay(colour, piece: ScannedPiece, xy, high, s, eye, way, on_page, camera) ->
         seen[pen] = (0.05, 0.05, 0.08)
     bore = face & (np.hypot(across, up) < 0.7 * r)
     seen[bore] = 0.04
-    colour[rows[i], cols[i]] = np.clip(seen, 0, 1)
-
-
-@dataclass(frozen=True)
-class LaidPaper:
-    """A printed page on an invented table: `printed` as (rows, columns) from 0 to 1; its top left corner lies at `at_mm`, turned clockwise as seen from above."""
-
-    printed: np.ndarray
-    size_mm: tuple[float, float]
-    at_mm: tuple[float, float] = (0.0, 0.0)
-    turned_deg: float = 0.0
-    stretch: tuple[float, float] = (1.0, 1.0)  # what the printer made of 1 mm
-    bulge_mm: float = 0.0  # how far its middle stands up from the table
-    uneven: tuple[float, float, float] = (0.0, 100.0, 0.0)  # fed unevenly: rows lie so far aside, over so long a wave [mm], from where in it [rad]
-
-    def own(self, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Places of the table as places of the paper."""
-        c, s = np.cos(np.radians(self.turned_deg)), np.sin(np.radians(self.turned_deg))
-        dx, dy = x - self.at_mm[0], y - self.at_mm[1]
-        return c * dx + s * dy, -s * dx + c * dy
-
-    def on_table(self, points) -> np.ndarray:
-        """Places of the paper as it is printed, on the table."""
-        p = np.asarray(points, float) * self.stretch
-        c, s = np.cos(np.radians(self.turned_deg)), np.sin(np.radians(self.turned_deg))
-        return np.stack([c * p[:, 0] - s * p[:, 1], s * p[:, 0] + c * p[:, 1]], axis=1) + self.at_mm
-
-
-def table_photo(pieces, camera: PhotoCamera, papers, rng: np.random.Generator, *, fine: int = 1, step: float = 0.1) -> np.ndarray:
-    """The photo of a table as (height, width, 3) bytes; a later paper lies over an earlier one."""
-    width, height = camera.size_px
-    walks = [(piece, *piece.walk(step)) for piece in pieces]
-    low = np.min([p.on_table([(0, 0), p.size_mm, (p.size_mm[0], 0), (0, p.size_mm[1])]).min(axis=0) for p in papers], axis=0) - 20
-    high = np.max([p.on_table([(0, 0), p.size_mm, (p.size_mm[0], 0), (0, p.size_mm[1])]).max(axis=0) for p in papers], axis=0) + 20
-    moved = [(piece, xy - low, *rest) for piece, xy, *rest in walks]
-    shade = _shadow(moved, camera, tuple(int(v * 4) for v in (high - low)[::-1]), tuple(high - low))
-    out = np.zeros((height, width, 3), np.float32)
-    rows = max(1, 2_000_000 // width)
-    offsets = (np.arange(fine) + 0.5) / fine - 0.5
-    for dy in offsets:
-        for dx in offsets:
-            for top in range(0, height, rows):
-                x, y = np.meshgrid(np.arange(width) + dx, np.arange(top, min(height, top + rows)) + dy)
-                eye, way = camera.rays(x, y)
-                on_table = eye + way * (-eye[2] / way[..., 2])[..., None]
-                colour = _table_colour(on_table, eye, way, papers, camera)
-                at = (on_table[..., :2] - low) * 4 - 0.5
-                colour *= ndimage.map_coordinates(shade, [at[..., 1], at[..., 0]], order=1, mode="constant", cval=1.0)[..., None]
-                for piece, xy, _, _, lifted, s in walks:
-                    _lay(colour, piece, xy, lifted, s, eye, way, on_table, camera)
-                out[top : top + rows] += colour
-    out /= fine * fine
-    out = ndimage.gaussian_filter(out, (camera.blur_px, camera.blur_px, 0)) + camera.noise * rng.standard_normal(out.shape, np.float32)
-    return (np.clip(out, 0, 1) * 255 + 0.5).astype(np.uint8)
-
-
-def _table_colour(on_table, eye, way, papers, camera) -> np.ndarray:
-    """What of table and papers each ray meets; beside the edge of a paper that lies over another there is a little shadow."""
-    seen = np.broadcast_to(_TABLE, on_table.shape).copy()
-    for paper in papers:
-        u, v = paper.own(on_table[..., 0], on_table[..., 1])
-        if paper.bulge_mm:
-            for _ in range(4):  # where the ray meets the paper that stands up
-                z = paper.bulge_mm * np.sin(np.pi * np.clip(u / paper.size_mm[0], 0, 1)) * np.sin(np.pi * np.clip(v / paper.size_mm[1], 0, 1))
-                there = eye + way * ((z - eye[2]) / way[..., 2])[..., None]
-                u, v = paper.own(there[..., 0], there[..., 1])
-        inside = (u > 0) & (v > 0) & (u < paper.size_mm[0]) & (v < paper.size_mm[1])
-        beside = (u > -0.3) & (v > -0.3) & (u < paper.size_mm[0] + 0.3) & (v < paper.size_mm[1] + 0.3) & ~inside
-        seen[beside] *= 0.8
-        col = u[inside] / paper.stretch[0] / paper.size_mm[0] * paper.printed.shape[1] - 0.5
-        far, wave, begun = paper.uneven
-        fed = v[inside] - far * np.sin(2 * np.pi * v[inside] / wave + begun)
-        row = fed / paper.stretch[1] / paper.size_mm[1] * paper.printed.shape[0] - 0.5
-        level = ndimage.map_coordinates(paper.printed, [row, col], order=1, mode="nearest")
-        seen[inside] = (0.03 + 0.9 * level)[:, None] * np.array([1.0, 0.99, 0.97])
-    light = 1 - camera.uneven * np.clip((on_table[..., 0] - eye[0]) / 400 + 0.5, -0.5, 1.5)
-    return seen * light[..., None]
+    out = np.zeros((len(way), 3))
+    out[i] = np.clip(seen, 0, 1)
+    return hit, out
