@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import optimize
 
-from bendcal.scan.heights import View, under_outline
+from bendcal.scan.heights import View, standing, under_outline
 from bendcal.scan.tube_model import Shape
 
 
@@ -65,3 +65,30 @@ def test_each_place_has_the_eye_that_saw_it() -> None:
         assert both.under_outline(points, side, shape, 2.5)[k].tolist() == alone.under_outline(points, side, shape, 2.5)[k].tolist()
         assert both.place_seen_at(points[k], np.array([1.0, 0.0]), "mark", 2.5)[0].tolist() == alone.place_seen_at(points[k], np.array([1.0, 0.0]), "mark", 2.5)[0].tolist()
     assert both.place_seen_at(np.array([260.0, 0.0]), np.array([1.0, 0.0]), "mark", 2.5)[0] == pytest.approx([260 + 40 * (4.85 - 2) / 498, -50 * (4.85 - 2) / 498])
+
+
+def test_what_stands_higher_is_nearer_to_the_foot_of_the_camera() -> None:
+    """The ray from the camera to a place of the page passes 3 mm above the page where the place would be if it stood so high; each photo has its own."""
+    eyes, points = np.array([[10.0, 20.0, 300.0], [400.0, 0.0, 400.0]]), np.array([[110.0, 70.0], [300.0, 40.0]])
+    found = View(eyes, seen_by=lambda at: (at[:, 0] > 200).astype(int)).higher(points, np.array([3.0, 4.0]))
+    assert found == pytest.approx(np.array([[109.0, 69.5], [301.0, 39.6]]))
+    assert View(eyes[0]).higher(points[:1], np.zeros(1)) == pytest.approx(points[:1])
+
+
+@given(st.floats(10, 140), st.floats(40, 90), st.floats(40, 90))
+def test_places_between_nodes_stand_as_high_as_a_straight_line_between_them(turn: float, first: float, second: float) -> None:
+    """Ends and apex alone stand as high as they are said to; halves of legs half, and along the arc nothing jumps; shares make up one."""
+    half = np.radians(turn) / 2
+    shape = Shape(5.0, -3.0, 0.3, 0.3 + np.pi - 2 * half, 12.0, 2.4, 2.4)
+    reach = tuple(shape.setback_mm + v for v in (first, second))
+    ends = shape.apex + np.array(reach)[:, None] * shape.directions
+    swept = np.linspace(0, 2 * half, 60)
+    way = np.sign(np.cross(np.append(shape.outward[0], 0), np.append(shape.outward[1], 0))[2])
+    begun = np.arctan2(*shape.outward[0][::-1])
+    arc = shape.centre + shape.radius_mm * np.column_stack([np.cos(begun + way * swept), np.sin(begun + way * swept)])
+    shares = standing(shape, np.concatenate([ends, (shape.apex + ends) / 2 if 2 * shape.setback_mm < min(reach) else ends, arc]), reach)
+    assert shares.sum(axis=0) == pytest.approx(1) and (shares >= 0).all()
+    assert shares[:, 0] == pytest.approx([1, 0, 0]) and shares[:, 1] == pytest.approx([0, 0, 1])
+    if 2 * shape.setback_mm < min(reach):
+        assert shares[:, 2] == pytest.approx([0.5, 0.5, 0]) and shares[:, 3] == pytest.approx([0, 0.5, 0.5])
+    assert np.abs(np.diff(shares[:, 4:], axis=1)).max() < 0.06 and shares[0, 4] == pytest.approx(shape.setback_mm / reach[0], abs=1e-6)

@@ -137,7 +137,7 @@ def test_a_leg_that_rises_is_told_by_its_width() -> None:
             assert said or not high
         for bow, why in ((0.05, ""), (-0.25, "A leg is bowed by 0.2")):
             bent = np.where(fitted.zone == LEG_2, bow * np.sin(np.pi * (np.append(at @ shape.directions[1], [0, 0]) - 16) / 44), 0.0)
-            said = raised(replace(fitted, residual_mm=fitted.residual_mm + bent), at, side, np.zeros(len(at), int), 300.0, 4.76, straight=True)
+            said = raised(replace(fitted, residual_mm=fitted.residual_mm + bent), at, side, np.zeros(len(at), int), 300.0, 4.76, strict=True)
             assert said.startswith(why) and bool(said) == bool(why), (seed, bow, said)
 
 
@@ -151,7 +151,7 @@ def test_where_edges_cannot_tell_whether_a_leg_rises_it_is_asked() -> None:
     for spread, unsure in ((0.02, False), (0.15, True)):
         at = even + spread * np.random.default_rng(3).normal(size=even.shape)
         fitted = fit_edges(shape, at, side, spread_mm=0.3, od_mm=4.76)
-        asked, unasked = (raised(fitted, at, side, np.zeros(len(at), int), 300.0, 4.76, straight=straight) for straight in (True, False))
+        asked, unasked = (raised(fitted, at, side, np.zeros(len(at), int), 300.0, 4.76, strict=strict) for strict in (True, False))
         assert ("whether it lies flat cannot be told" in asked) == unsure and not unasked, (spread, asked, unasked)
 
 

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from bendcal.scan.tube_model import ARC, Shape, distances
+from bendcal.scan.tube_model import ARC, LEG_1, Shape, distances
 
-__all__ = ["View", "instead", "place_seen_at", "under_outline"]
+__all__ = ["View", "instead", "place_seen_at", "standing", "under_outline"]
 
 #: Heights in radii at which the tube's middle shows a cut end (one that faces away from the camera, one that faces it) and a pen mark.
 _TOP, _FOOT, _PEN = 2.0, 0.0, 1.94
@@ -47,6 +47,11 @@ class View:
     others: tuple[tuple[Callable[[np.ndarray], np.ndarray], np.ndarray], ...] = ()
     plane_mm: float = 0.0
     seen_by: Callable[[np.ndarray], np.ndarray] | None = None
+
+    @property
+    def one_photo(self) -> bool:
+        """Whether a single photo shows all."""
+        return np.ndim(self.eye_mm) == 1
 
     def eyes_at(self, points: np.ndarray, eye_mm: np.ndarray | None = None) -> np.ndarray:
         """(n, 3) the eye that saw each point [mm].
@@ -106,6 +111,17 @@ class View:
         beside = ((points - eyes[:, :2]) * normal).sum(axis=1)
         return od_mm * np.hypot(1, beside / height) / (1 - (od_mm / 2 - self.plane_mm) / height)
 
+    def higher(self, points: np.ndarray, by_mm: np.ndarray) -> np.ndarray:
+        """(n, 2) where places are if they stand so much higher than they were taken to: nearer to the foot of the camera.
+
+        Parameters
+        ----------
+        points : (n, 2) [mm]
+        by_mm : (n,) how much higher [mm]
+        """
+        eyes = self.eyes_at(points)
+        return points + by_mm[:, None] * (eyes[:, :2] - points) / (eyes[:, 2:] - self.plane_mm)
+
     def under_outline(self, points: np.ndarray, side: np.ndarray, shape: Shape, radius_mm: float, *, other: tuple | None = None) -> np.ndarray:
         """(n, 2) where the tube's sides are, seen from straight above: :func:`under_outline` by the eyes that saw them.
 
@@ -152,6 +168,30 @@ def instead(
 
     steps = [seen(numbers + _STEP * np.sqrt(max(value, 0.0)) * vector) for value, vector in zip(values, vectors.T, strict=True)]
     return [(far(warp), eyes + (moved - eyes) / _STEP) for warp, moved in steps]
+
+
+def standing(shape: Shape, points: np.ndarray, reach_mm: tuple[float, float]) -> np.ndarray:
+    """(3, n) how much higher places of a bend stand for each mm that the far end of leg 1, the apex or the far end of leg 2 does.
+
+    Parameters
+    ----------
+    shape : the bend
+    points : (n, 2) beside it [mm]
+    reach_mm : from the apex to the far end of each leg [mm]
+
+    Examples
+    --------
+    >>> square = Shape(0, 0, 0.0, np.pi / 2, 15.0, 2.5, 2.5)
+    >>> (standing(square, np.array([[60.0, 0], [30, 2], [4.4, 4.4], [0, 25]]), (60, 50)).round(2) + 0.0).tolist()
+    [[1.0, 0.5, 0.0, 0.0], [0.0, 0.5, 1.0, 0.5], [0.0, 0.0, 0.0, 0.5]]
+    """
+    _, zone = distances(shape, points)
+    along = (points - shape.apex) @ shape.directions.T
+    # In the arc, from one setback at its beginning to minus one at its end.
+    between = (along[:, 0] - along[:, 1]) / (1 + np.cos(shape.turn))
+    place = np.where(zone == ARC, between, np.where(zone == LEG_1, along[:, 0], -along[:, 1]))
+    first, last = np.clip(place / reach_mm[0], 0, 1), np.clip(-place / reach_mm[1], 0, 1)
+    return np.stack([first, 1 - first - last, last])
 
 
 def under_outline(points: np.ndarray, side: np.ndarray, shape: Shape, radius_mm: float, eye_mm: np.ndarray, *, plane_mm: float = 0.0) -> np.ndarray:

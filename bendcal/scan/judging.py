@@ -8,10 +8,10 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from bendcal.scan.edges import Edges, sample
+from bendcal.scan.rising import rise
 from bendcal.scan.scanner import ITS_SCALE
 from bendcal.scan.separate import Found
 from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, LEG_2, THICKNESS, Fitted, Shape, distances
-from bendcal.scan.uncertainty import noise_of
 
 __all__ = ["LIFTED", "SHORTEST_LEG", "against_edges", "against_fit", "in_line", "is_dark", "lifted", "raised"]
 
@@ -24,7 +24,8 @@ _WIDTH, _WIDTH_PX = 0.04, 1.5  # how far the width may be off: of the diameter, 
 _BESIDE_LINE, _EDGES_PX = 2.5, 0.35
 #: A leg that rises towards a camera is seen ever wider. So high may its one end stand above the other [mm], or in standard deviations if these are more.
 _HIGH_MM, _HIGH = 2.0, 2.5
-_SURELY_MM = 5.0  # so high a leg's end must surely not stand
+_SURELY_MM = 3.0  # so high a leg's end must surely not stand
+_MOST_TOLD_MM = 20.0
 #: A leg is believed to be bowed by 0.05 mm (one standard deviation, `weighing`): where it is by more than 2½ of these, the numbers would be too sure.
 _BOWED_MM, _BOWED = 0.125, 2.5
 _DARK, _LOST_IN_DARK = 0.3, 0.16
@@ -156,7 +157,7 @@ def _stray(found: Found, shape: Shape, ends: tuple[float, float], dark: bool) ->
     return float(np.mean(outside & (found.sharp | dark)))
 
 
-def raised(fitted: Fitted, points: np.ndarray, side: np.ndarray, photo: np.ndarray, height_mm: float, od_mm: float, *, straight: bool = False) -> str:
+def raised(fitted: Fitted, points: np.ndarray, side: np.ndarray, photo: np.ndarray, height_mm: float, od_mm: float, *, strict: bool = False) -> str:
     """Whether a leg is seen wider at its one end than at its other, as one that does not lie flat is by a camera, or may be: a sentence, or a blank.
 
     Parameters
@@ -165,34 +166,23 @@ def raised(fitted: Fitted, points: np.ndarray, side: np.ndarray, photo: np.ndarr
     photo : (n,) number of the photo that shows each: the next one is lit otherwise, and its edges lie otherwise
     height_mm : of the camera above the page
     od_mm : the tube's diameter [mm]
-    straight : whether to ask, too, if a leg is bowed, and if it may rise without being seen to
+    strict : whether a leg is refused, too, that is bowed, or that may rise without being seen to: not where legs reach across pages, which are longer and bow more
     """
-    residual, zone, weight = (each[:-BELIEFS] for each in (fitted.residual_mm, fitted.zone, fitted.weight))
     for leg in (LEG_1, LEG_2):
-        here = zone == leg
-        if not here.any():
+        found = rise(fitted, leg, points, side, photo, height_mm, od_mm)
+        if found is None:
             continue
-        t, s, w = (points[here] - fitted.shape.apex) @ fitted.shape.directions[leg], side[here], weight[here]
-        t = t - np.average(t, weights=w)
-        # Aside and wider in each photo, turned, ever wider, and bowed: a leg that rises is turned in the picture too, and what is left of a turn
-        # would pass for scatter.
-        own = (photo[here][:, None] == np.unique(photo[here])).astype(float)
-        bow = np.cos(np.pi * t / max(2 * float(np.abs(t).max()), 1e-6))
-        design = np.column_stack([s * t, bow, t, own, s[:, None] * own])
-        inverse = np.linalg.pinv(design.T @ (design * w[:, None]), hermitian=True)
-        found = inverse @ (design.T @ (w * residual[here]))
-        noise = noise_of(residual[here] - design @ found, [np.flatnonzero(s == each) for each in (1, -1)])
-        by = height_mm / (od_mm / 2) * float(np.ptp(t))  # what is 1 mm nearer to the camera is seen larger by one part in the camera's height
-        (high, bowed), (u, bow_u) = found[:2] * (by, 1), np.sqrt(noise * np.diag(inverse)[:2]) * (by, 1)
+        (high, bowed), (u, bow_u) = found
         if abs(high) > max(_HIGH_MM, _HIGH * u):
             which, other = ("its end", "its bend") if high > 0 else ("its bend", "its end")
             return f"A leg is seen wider towards {which}, which stands some {abs(high):.0f} mm higher than {other}: it does not lie flat. Press it flat and {_AGAIN}."
-        if straight and abs(high) + 2 * u > _SURELY_MM:
+        if strict and abs(high) + 2 * u > _SURELY_MM:
+            most = abs(high) + 2 * u
             return (
-                f"How wide a leg is seen changes so along it that it may stand {abs(high) + 2 * u:.0f} mm higher at one end than at the other: whether it lies flat cannot be told. "
+                f"How wide a leg is seen changes so along it that it may stand {f'{most:.0f}' if most < _MOST_TOLD_MM else f'more than {_MOST_TOLD_MM:.0f}'} mm higher at one end than at the other: whether it lies flat cannot be told. "
                 f"Press it flat, in soft light without glare or hard shadows, and {_AGAIN}."
             )
-        if straight and abs(bowed) > max(_BOWED_MM, _BOWED * bow_u):
+        if strict and abs(bowed) > max(_BOWED_MM, _BOWED * bow_u):
             return f"A leg is bowed by {abs(bowed):.2f} mm, or has a slight second bend: it is not one bend between two straight legs. Measure this piece by hand."
     return ""
 

@@ -12,7 +12,7 @@ from bendcal.scan.decode import Scan
 from bendcal.scan.edges import Edges
 from bendcal.scan.ends import CutEnd
 from bendcal.scan.flat_reading import PatternReading
-from bendcal.scan.heights import View
+from bendcal.scan.heights import View, standing
 from bendcal.scan.separate import Found
 from bendcal.scan.telling import flat
 from bendcal.scan.tube_model import LEG_1, LEG_2, Shape, distances
@@ -72,7 +72,7 @@ def told_line(
         fitted, course, at, tuple(ends_u), along, off_mm=off, pixel_mm=float(np.mean(scan.pixel_mm)), od_mm=od_mm, scale_u=scale_u, dark=dark
     )
     if view is not None:
-        covariance = covariance + _of_camera(look, fitted, course, at, seen, values, od_mm, view)
+        covariance = covariance + _of_camera(look, fitted, course, at, seen, values, od_mm, view) + _of_heights(fitted, course, at, values, view, flat_u_mm)
     sense = course.sense
     twists = np.append(0.0, np.where(sense[1:] == sense[:-1], 0.0, 180.0))
     return PatternReading(
@@ -128,12 +128,35 @@ def _of_camera(look: Look, fitted: FittedCourse, course: Course, at: np.ndarray,
     points = fitted.points
     for other in view.others:
         there = _lowered(look.fitted.points, raw, od_mm, view, other)
-        off = np.zeros(len(points.side))
-        for k, bend in enumerate(fitted.course.bends):
-            here = points.bend == k
-            off[here] = distances(bend, there[here])[0] - distances(bend, points.at_mm[here])[0]
+        off = _aside(fitted, there)
         ends = [view.place_seen_at(seen[k], bend.directions[leg], "end", od_mm / 2, other=other)[0] for k, (bend, leg, _) in enumerate(look.outer)]
         change = course_results(course.moved(-solve @ np.append(off, np.zeros(fitted.beliefs))), np.array(ends)) - values
+        total += np.outer(change, change)
+    return total
+
+
+def _aside(fitted: FittedCourse, there: np.ndarray) -> np.ndarray:
+    """(n,) how far outwards from where they are edge points would lie in other places [mm]."""
+    points, off = fitted.points, np.zeros(len(there))
+    for k, bend in enumerate(fitted.course.bends):
+        here = points.bend == k
+        off[here] = distances(bend, there[here])[0] - distances(bend, points.at_mm[here])[0]
+    return off
+
+
+def _of_heights(fitted: FittedCourse, course: Course, at: np.ndarray, values: np.ndarray, view: View, flat_u_mm: float) -> np.ndarray:
+    """The covariance because ends and apexes may stand off their plane."""
+    solve, total, points, count = solver(fitted), np.zeros((len(values), len(values))), fitted.points, course.count
+    between = np.linalg.norm(np.diff(course.apex_mm, axis=0), axis=1)
+    far = [float(np.linalg.norm(at[k] - course.apex_mm[-k])) for k in (0, 1)]
+    shares, at_ends = np.zeros((count + 2, len(points.side))), np.zeros((count + 2, 2))
+    at_ends[0, 0] = at_ends[-1, 1] = 1.0
+    for k, bend in enumerate(fitted.course.bends):
+        here = points.bend == k
+        shares[k : k + 3, here] = standing(bend, points.at_mm[here], (far[0] if k == 0 else between[k - 1], far[1] if k == count - 1 else between[k]))
+    for share, ends in zip(shares, at_ends, strict=True):
+        off = _aside(fitted, view.higher(points.at_mm, flat_u_mm * share))
+        change = course_results(course.moved(-solve @ np.append(off, np.zeros(fitted.beliefs))), view.higher(at, flat_u_mm * ends)) - values
         total += np.outer(change, change)
     return total
 

@@ -145,7 +145,7 @@ def _against(look: Look, seen: FittedCourse, od_mm: float, pixel_mm: float, ligh
         if view is not None:
             here = seen.points.bend == k
             points = seen.points.at_mm[here]
-            said += _at(k, [why for why in [raised(seen.of_bend(k), points, seen.points.side[here], view.photo_at(points), view.high_above(points), od_mm)] if why])
+            said += _at(k, [why for why in [raised(seen.of_bend(k), points, seen.points.side[here], view.photo_at(points), view.high_above(points), od_mm, strict=view.one_photo)] if why])
         said += _at(k, against_fit(seen.of_bend(k), edges, part, ends, seen=course.bends[k], od_mm=od_mm, pixel_mm=pixel_mm, light=light))
     if view is not None and (high := _highest_leg(seen, view, od_mm)) > _HIGH_MM:
         said.append(f"One of its legs is seen wider than the others, as if it stood some {high:.0f} mm higher: it does not lie flat. Press it flat and take the picture again.")

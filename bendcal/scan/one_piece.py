@@ -49,8 +49,7 @@ def read_piece(
         upright = fitted
         if view is not None:
             upright, points = from_above(fitted, edges, od_mm, view)
-            one = np.ndim(view.eye_mm) == 1  # legs that reach across pages are longer, and bow more
-            said = [why for why in [raised(upright, points, flat(edges)[1], view.photo_at(points), view.high_above(points), od_mm, straight=one)] if why]
+            said = [why for why in [raised(upright, points, flat(edges)[1], view.photo_at(points), view.high_above(points), od_mm, strict=view.one_photo)] if why]
         return said + against_fit(upright, edges, found, ends, seen=fitted.shape, od_mm=od_mm, pixel_mm=pixel, light=unlike.light, by_line=view is not None)
 
     pixel, dark = float(np.mean(scan.pixel_mm)), is_dark(unlike.light)

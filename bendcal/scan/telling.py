@@ -9,9 +9,10 @@ import numpy as np
 from bendcal.estimate import Estimate
 from bendcal.scan.edges import Edges
 from bendcal.scan.ends import CutEnd, PenMark
-from bendcal.scan.heights import View
+from bendcal.scan.heights import View, standing
 from bendcal.scan.piece import ScanReading
-from bendcal.scan.tube_model import ARC, LEG_1, LEG_2, Fitted, Shape, distances, fit_edges
+from bendcal.scan.rising import rise
+from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, LEG_2, Fitted, Shape, distances, fit_edges
 from bendcal.scan.uncertainty import moved, results
 from bendcal.scan.weighing import Weighed, corrected, covariance, weighed
 
@@ -20,6 +21,7 @@ __all__ = ["Seen", "end_of_leg_a", "flat", "from_above", "told"]
 #: On a photo the light comes from one side and the shadow lies on the other: by so much, in pixels, is half of a tube's width taken to be off. Widths
 #: of careful photos came out 0.17 pixels off (rms), as two edges do that err by 0.12 each; then the middle between them is off by 0.09.
 _LIT_PX = 0.15
+_LIES_U_MM = 0.1  # how far an end or the bend may stand off the page though the piece lies flat: a burr, a ripple of the paper (an assumption)
 _SIDES = {"left": (0, 1), "right": (0, -1), "top": (1, 1), "bottom": (1, -1)}
 
 
@@ -72,7 +74,7 @@ def told(
     value = results(shape, at)
     cov = covariance(weights, shape, at, upright.ends_u, scale_u=scale_u)
     if view is not None:
-        cov = cov + _of_camera(seen, upright, weights, shape, points, side, od_mm, view)
+        cov = cov + _of_camera(seen, upright, weights, shape, points, side, od_mm, view) + _of_heights(upright, weights, shape, side, od_mm, view)
     first, known, notes = end_of_leg_a(at, seen.marks, end_a, od_mm)
     order = [0, 1, 2 + first, 3 - first]
     value, cov = value[order], cov[np.ix_(order, order)]
@@ -146,6 +148,22 @@ def _of_camera(seen: Seen, upright: _Upright, weights: Weighed, shape: Shape, po
         off = distances(upright.fitted.shape, view.under_outline(points, side, raw, od_mm / 2, other=other))[0] - here
         ends = [view.place_seen_at(p, out, "end", od_mm / 2, other=other)[0] for p, out in zip(_ends_of(seen), raw.directions, strict=True)]
         change = results(moved(shape, -solve @ np.append(off, np.zeros(solve.shape[1] - len(off)))), np.array(ends)) - value
+        total += np.outer(change, change)
+    return total
+
+
+def _of_heights(upright: _Upright, weights: Weighed, shape: Shape, side: np.ndarray, od_mm: float, view: View) -> np.ndarray:
+    """(4, 4) covariance because an end or the bend may stand a little off the page, an end as high as it is seen to where that is more."""
+    value, total, fitted, points = results(shape, upright.ends_mm), np.zeros((4, 4)), upright.fitted.shape, upright.points
+    reach = tuple(float(r) for r in ((upright.ends_mm - fitted.apex) * fitted.directions).sum(axis=1))
+    here, _ = distances(fitted, points)
+    shares, at_ends = standing(fitted, points, reach), standing(fitted, upright.ends_mm, reach)
+    for node, leg in enumerate((LEG_1, None, LEG_2)):
+        found = None if leg is None else rise(upright.fitted, leg, points, side, view.photo_at(points), view.high_above(points), od_mm)
+        beyond = 0.0 if found is None else max(0.0, found[0][0] ** 2 - found[1][0] ** 2)
+        high = np.sqrt(_LIES_U_MM**2 + beyond)
+        off = distances(fitted, view.higher(points, high * shares[node]))[0] - here
+        change = results(moved(shape, -weights.solve @ np.append(off, np.zeros(BELIEFS))), view.higher(upright.ends_mm, high * at_ends[node])) - value
         total += np.outer(change, change)
     return total
 

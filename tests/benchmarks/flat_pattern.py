@@ -2,7 +2,7 @@
 
 Lines of two to six bends of 15 to 110° to either side, radii 2.2 to 4.5 diameters, tubes of 4.76 to 10 mm and a wire of 2.5 mm, scanned
 at 200 to 600 dpi as in scan.py (scale 0.1 % off, dust, noise, blur, shadow, bows of 0.03 mm, uneven arcs), or photographed on a
-printed A4 page as in photo.py. The renderer (tests/invented) shares no code with the kit. Counted are legs, angles, radii, the straight
+printed A4 page as in photo.py, every other end and bend up to some 1.4 mm off the page. The renderer (tests/invented) shares no code with the kit. Counted are legs, angles, radii, the straight
 distance from end to end, and where end B comes to lie when the reading has gone through rows of a pattern, each row by itself. Then
 spoilt pictures: each must be refused, or hold the truth.
 
@@ -370,6 +370,7 @@ def photographed(rng: np.random.Generator, how: str = "") -> tuple[ScannedLine, 
     size = np.array(on_glass(line)[1])
     room = np.maximum(np.array([142.0, 217.0]) - size, 0.0)
     line = replace(line, at_mm=tuple(float(v) for v in np.array([105.0, 145.0]) + 0.5 * room * rng.uniform(-0.8, 0.8, 2)))
+    line = replace(line, standing_mm=tuple(float(v) for v in np.maximum(0, rng.spawn(1)[0].normal(0, 0.7, len(line.legs_mm) + 1))))
     if how == "glare":
         xy = line.walk(0.5)[0]
         camera = replace(camera, glare=tuple((*(float(v) for v in xy[rng.integers(len(xy))] + rng.normal(0, 1.5, 2)), float(rng.uniform(2, 9))) for _ in range(rng.integers(1, 5))))

@@ -69,7 +69,10 @@ class ScannedLine(ScannedPiece):
         if self.slight is not None:
             heading += np.radians(self.slight[1]) * np.clip((s - self.slight[0] * total) / 6.0, 0, 1)
         rising = np.zeros_like(s) if self.lifted_from is None else np.clip(s - self.lifted_from * total, 0, None)
-        level = np.where(rising[1:] > 0, np.cos(np.radians(self.tilt_deg)), 1.0)
+        high = rising * np.sin(np.radians(self.tilt_deg))
+        if self.standing_mm:
+            high = high + np.interp(s, [0.0, *arcs.mean(axis=1), total], self.standing_mm)
+        level = np.sqrt(1 - (np.diff(high) / np.diff(s)) ** 2)
         middle, h = (heading[1:] + heading[:-1]) / 2, np.diff(s)
         xy = np.zeros((len(s), 2))
         xy[1:, 0], xy[1:, 1] = np.cumsum(np.cos(middle) * h * level), np.cumsum(np.sin(middle) * h * level)
@@ -79,7 +82,7 @@ class ScannedLine(ScannedPiece):
         xy = xy @ np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
         xy += np.array(self.at_mm) - (xy.min(axis=0) + xy.max(axis=0)) / 2
         waves = [self.rough_mm * np.sin(2 * np.pi * s / period + phase) for period, phase in ((3.7, 0.3), (5.3, 2.1))]
-        return xy, half - left + waves[0], half - right + waves[1], rising * np.sin(np.radians(self.tilt_deg)), s
+        return xy, half - left + waves[0], half - right + waves[1], high, s
 
     def measured(self) -> tuple[np.ndarray, np.ndarray]:
         """(n,) angles [deg] and (n + 1,) legs [mm] as a straightedge along each straight part tells them."""

@@ -50,6 +50,7 @@ class ScannedPiece:
     rough_mm: float = 0.0  # waves of its sides (rms), each side its own
     mark_slant_deg: float = 0.0
     tilt_deg: float = 0.0  # leg B lifted from the glass by so much
+    standing_mm: tuple[float, ...] = ()  # how high end A, each bend and end B stand off the page; nothing where the piece lies flat
     sets_in: float = 1.0  # diameters over which flattening sets in and ends
     eased: float = 0.0  # diameters over which curvature sets in and ends
     burr_mm: float = 0.0  # how ragged its cut ends are
@@ -80,7 +81,10 @@ class ScannedPiece:
         h = np.diff(s)
         middle = (heading[1:] + heading[:-1]) / 2
         lifted = np.clip(s - first - self.radius_mm * turn, 0, None)
-        shrink = np.where(lifted[1:] > 0, np.cos(np.radians(self.tilt_deg)), 1.0)
+        height = lifted * np.sin(np.radians(self.tilt_deg))
+        if self.standing_mm:
+            height = height + np.interp(s, [0.0, first + self.radius_mm * turn / 2, total], self.standing_mm)
+        shrink = np.sqrt(1 - (np.diff(height) / h) ** 2)
         xy = np.zeros((len(s), 2))
         xy[1:, 0] = np.cumsum(np.cos(middle) * h * shrink)
         xy[1:, 1] = np.cumsum(np.sin(middle) * h * shrink)
@@ -95,7 +99,6 @@ class ScannedPiece:
         half = (self.true_od_mm or self.od_mm) / 2
         waves = [self.rough_mm * _waves(s, (1.5, 15.0), (self.grain, side)) for side in (0, 1)]
         outside, inside = half - lost * self.outside_share + waves[0], half - lost * (1 - self.outside_share) + waves[1]
-        height = lifted * np.sin(np.radians(self.tilt_deg))
         return xy, outside, inside, height, s
 
     def _eased(self, x: np.ndarray) -> np.ndarray:
