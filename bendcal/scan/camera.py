@@ -3,7 +3,8 @@
 Ten numbers: the focal length and the middle of the lens in pixels, one number of radial distortion, and the camera's
 turn and place. What a single picture of a flat page does not tell of them (how long the lens is, where its middle lies)
 is believed beforehand, with honest widths, so that their covariance holds it. A printer that stretches a page more one
-way than the other makes it look as if it were seen aslant: by how much it does so is an eleventh number of the fit.
+way than the other makes it look as if it were seen aslant: by how much it does so is an eleventh number of the fit. All marks of a photo
+are seen a little too large or too small, by light and blur: by how much is a twelfth.
 """
 
 from __future__ import annotations
@@ -15,16 +16,18 @@ from scipy import optimize
 
 from bendcal.scan.sighting import PageNotFound, image_library
 
-__all__ = ["CORNER_PX", "PRINT_U", "Camera", "believed_lens", "camera_through", "fit_camera", "lens_arrays"]
+__all__ = ["CORNER_PX", "GROWN_PX", "PRINT_U", "Camera", "believed_lens", "camera_through", "fit_camera", "lens_arrays", "outward_of_marks", "scatter_px", "usual_px"]
 
 #: Believed beforehand: focal length as of a phone's main lens (26 mm on 36 × 24 film), by a factor; the lens's middle, as a share
 #: of the diagonal; radial distortion.
 _FILM_DIAGONAL, _USUAL, _USUAL_U, _TOLD_U = 43.27, 26.0, 0.3, 0.05
 _MIDDLE_U, _BARREL_U = 0.01, 0.1
-CORNER_PX = 0.2  # at least so far off is a mark's corner
+CORNER_PX = 0.1  # at least so far off is a mark's corner, once all marks of its photo may be seen too large or too small
+GROWN_PX = 0.5  # so far out, or in, may all corners of a photo's marks be seen
+_CLIPPED = 3.0  # in what most corners scatter by: what is further off is covered or misread, and tells nothing of the others
 _MOST_RMS_PX = 2.0
 PRINT_U = 0.002  # of what a printer makes of 100 mm, or of what a rule tells of them, in each direction
-_BELIEFS = 5
+_BELIEFS = 6
 _ROBUST = 3.0  # so many times as far off as they usually are, corners begin to count for less
 
 
@@ -110,8 +113,8 @@ def fit_camera(page_mm: np.ndarray, seen_px: np.ndarray, size_px: tuple[int, int
 
     Parameters
     ----------
-    page_mm : (n, 2) [mm]
-    seen_px : (n, 2) [px]
+    page_mm : (n, 2) corners of marks, four a mark, one after the other round it [mm]
+    seen_px : (n, 2) the same in the picture [px]
     size_px : (width, height) of the picture
     film_mm : its focal length as for 36 × 24 mm film, as the file tells it [mm]
     print_u : standard uncertainty of the print's size, as a share, in each direction by itself
@@ -120,11 +123,56 @@ def fit_camera(page_mm: np.ndarray, seen_px: np.ndarray, size_px: tuple[int, int
     ------
     PageNotFound : where the marks do not lie on one plane as they should
     """
-    numbers, jacobian, rms = camera_through(page_mm, seen_px, size_px, film_mm=film_mm, print_u=print_u)
+    numbers, jacobian, off = camera_through(page_mm, seen_px, size_px, film_mm=film_mm, print_u=print_u)
+    rms = float(np.sqrt(np.mean(off**2)))
     if rms > _MOST_RMS_PX:
         raise PageNotFound(f"The reference page's marks lie {rms:.1f} pixels beside where a flat page has them: it is curled, or printed out of shape. Tape it down flat.")
+    # A page that curls a little shifts many corners alike: all is so much less sure.
     more = max(1.0, rms / CORNER_PX) ** 2
     return Camera(numbers, np.linalg.inv(jacobian.T @ jacobian)[:10, :10] * more, rms)
+
+
+def scatter_px(off_px: np.ndarray) -> float:
+    """What corners scatter by, those that are covered or misread clipped.
+
+    Parameters
+    ----------
+    off_px : (n,) how far they are seen from where they should be, across and down [px]
+
+    Examples
+    --------
+    >>> round(scatter_px(np.append(np.tile([-0.1, 0.1], 30), [9.0, 9.0])), 2)
+    0.13
+    """
+    most = _CLIPPED * usual_px(off_px)
+    return float(np.sqrt(np.mean(np.clip(off_px, -most, most) ** 2)))
+
+
+def usual_px(off_px: np.ndarray) -> float:
+    """What most corners scatter by, whatever a few do, and at least what any does.
+
+    Parameters
+    ----------
+    off_px : as for :func:`scatter_px`
+    """
+    return max(CORNER_PX, 1.4826 * float(np.median(np.abs(off_px))))
+
+
+def outward_of_marks(corners_px: np.ndarray) -> np.ndarray:
+    """(n, 2) unit vectors from the middle of each mark to its corners.
+
+    Parameters
+    ----------
+    corners_px : (n, 2) four a mark, one after the other round it [px]
+
+    Examples
+    --------
+    >>> outward_of_marks(np.array([[0.0, 0], [6, 0], [6, 6], [0, 6]])).round(2).tolist()
+    [[-0.71, -0.71], [0.71, -0.71], [0.71, 0.71], [-0.71, 0.71]]
+    """
+    four = corners_px.reshape(-1, 4, 2)
+    away = four - four.mean(axis=1, keepdims=True)
+    return (away / np.maximum(np.linalg.norm(away, axis=2, keepdims=True), 1e-9)).reshape(-1, 2)
 
 
 def believed_lens(size_px: tuple[int, int], film_mm: float | None) -> tuple[np.ndarray, np.ndarray]:
@@ -142,10 +190,10 @@ def believed_lens(size_px: tuple[int, int], film_mm: float | None) -> tuple[np.n
 
 def camera_through(
     page_mm: np.ndarray, seen_px: np.ndarray, size_px: tuple[int, int], *, film_mm: float | None = None, print_u: float = PRINT_U
-) -> tuple[np.ndarray, np.ndarray, float]:
-    """The camera's ten numbers, the (n, 11) Jacobian of the fit, and how far the points lie from where they should (rms) [px], however far that is.
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The camera's ten numbers, the (2n + 6, 12) Jacobian of the fit, beliefs last, and (2n,) how far the points lie from where they should [px].
 
-    The eleventh number is by how much more the page was stretched across than down.
+    The eleventh number is by how much more the page was stretched across than down, the twelfth by how much too large its marks are seen.
 
     Parameters
     ----------
@@ -163,11 +211,12 @@ def camera_through(
     if not good:
         raise PageNotFound("The reference page's marks do not make a page. Flatten it and photograph it again.")
     start[4:] = np.append(turn.ravel(), shift.ravel())
-    aspect_u = max(np.sqrt(2) * print_u, 1e-6)
+    aspect_u, outward = max(np.sqrt(2) * print_u, 1e-6), outward_of_marks(seen_px)
 
     def away(x: np.ndarray) -> np.ndarray:
         printed = page_mm * (1 + x[10] / 2, 1 - x[10] / 2)
-        return np.concatenate([((_projected(x[:10], printed) - seen_px) / CORNER_PX).ravel(), (x[:4] - believed) / widths, [x[10] / aspect_u]])
+        off = _projected(x[:10], printed) + x[11] * outward - seen_px
+        return np.concatenate([(off / CORNER_PX).ravel(), (x[:4] - believed) / widths, [x[10] / aspect_u, x[11] / GROWN_PX]])
 
     def slopes(x: np.ndarray) -> np.ndarray:
         printed = np.column_stack([page_mm * (1 + x[10] / 2, 1 - x[10] / 2), np.zeros(len(page_mm))])
@@ -175,14 +224,13 @@ def camera_through(
         by_lens = np.column_stack([(by[:, 6] + by[:, 7]) * np.exp(x[0]), by[:, 8:11]])
         by_page = (by[:, 3:6] @ cv2.Rodrigues(x[4:7])[0][:, :2]).reshape(-1, 2, 2)  # what a pixel moves by when a point of the page does
         by_aspect = (by_page @ (page_mm * (0.5, -0.5))[:, :, None]).reshape(-1, 1)
-        beliefs = np.zeros((_BELIEFS, 11))
-        beliefs[[0, 1, 2, 3, 4], [0, 1, 2, 3, 10]] = 1 / np.append(widths, aspect_u)
-        return np.vstack([np.hstack([by_lens, by[:, :6], by_aspect]) / CORNER_PX, beliefs])
+        beliefs = np.zeros((_BELIEFS, 12))
+        beliefs[np.arange(_BELIEFS), [0, 1, 2, 3, 10, 11]] = 1 / np.append(widths, [aspect_u, GROWN_PX])
+        return np.vstack([np.hstack([by_lens, by[:, :6], by_aspect, outward.reshape(-1, 1)]) / CORNER_PX, beliefs])
 
-    scale = np.array([0.1, 10.0, 10.0, 0.05, 0.01, 0.01, 0.01, 1.0, 1.0, 1.0, 0.001])
-    found = optimize.least_squares(away, np.append(start, 0.0), jac=slopes, x_scale=scale, loss=_corners_robustly, f_scale=_ROBUST, max_nfev=200)
-    off = away(found.x)[: 2 * len(page_mm)] * CORNER_PX
-    return found.x[:10], found.jac, float(np.sqrt(np.mean(off**2)))
+    scale = np.array([0.1, 10.0, 10.0, 0.05, 0.01, 0.01, 0.01, 1.0, 1.0, 1.0, 0.001, 0.1])
+    found = optimize.least_squares(away, np.append(start, [0.0, 0.0]), jac=slopes, x_scale=scale, loss=_corners_robustly, f_scale=_ROBUST, max_nfev=200)
+    return found.x[:10], found.jac, away(found.x)[:-_BELIEFS] * CORNER_PX
 
 
 def _corners_robustly(squares: np.ndarray) -> np.ndarray:

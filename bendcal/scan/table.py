@@ -16,15 +16,12 @@ import numpy as np
 from scipy import optimize
 
 from bendcal.fiducials import ReferencePage
-from bendcal.scan.camera import Camera, believed_lens, lens_arrays
+from bendcal.scan.camera import CORNER_PX, GROWN_PX, Camera, believed_lens, lens_arrays, outward_of_marks, scatter_px, usual_px
 from bendcal.scan.sighting import Sighting, image_library, page_of
 
 __all__ = ["PAGE_U", "PlacedPage", "Start", "Table", "adjusted"]
 
 PAGE_U = 0.0005  # of its size: how far one page's print may differ from the next one's (assumed)
-_CORNER_PX = 0.1  # at least so far off is a mark's corner, once all marks of its photo may be seen too large or too small
-_GROWN_PX = 0.5  # so far out, or in, may all corners of a photo's marks be seen
-_CLIPPED = 3.0  # in what most corners scatter by: what is further off is covered or misread, and tells nothing of the others
 _LENS, _POSE, _PLACE = 4, 6, 3
 
 
@@ -105,7 +102,7 @@ class Table:
     def spread_px(self) -> float:
         """The scatter of most corners, whatever a few do [px]."""
         off = np.concatenate([four.ravel() for photo in self.off_px for four in photo.values()])
-        return _spread(off)
+        return usual_px(off)
 
     def cameras_of(self, numbers: np.ndarray) -> list[np.ndarray]:
         """(10,) of each camera, from all of these numbers.
@@ -116,11 +113,6 @@ class Table:
         """
         first = _LENS * (max(self.lens_of) + 1)
         return [np.append(numbers[_LENS * lens :][:_LENS], numbers[first + _POSE * k :][:_POSE]) for k, lens in enumerate(self.lens_of)]
-
-
-def _spread(off: np.ndarray) -> float:
-    """The scatter of most of these [px]."""
-    return max(_CORNER_PX, 1.4826 * float(np.median(np.abs(off))))
 
 
 class _Problem:
@@ -137,13 +129,13 @@ class _Problem:
         self.count = self.first_grown + len(sightings)
         lenses = [believed_lens(*kind) for kind in kinds]
         self.believed = np.concatenate([b for b, _ in lenses] + [np.zeros(self.count - self.first_stretch)])
-        self.width = np.concatenate([w for _, w in lenses] + [np.repeat(widths[0], 2), np.repeat(widths[1], 2 * len(self.names)), np.repeat(_GROWN_PX, len(sightings))])
+        self.width = np.concatenate([w for _, w in lenses] + [np.repeat(widths[0], 2), np.repeat(widths[1], 2 * len(self.names)), np.repeat(GROWN_PX, len(sightings))])
         self.which = np.append(np.arange(self.first_pose), np.arange(self.first_stretch, self.count))
         self.marks = [[m for m in s.corners_px if str(page_of(m)) in start.pages] for s in sightings]
         self.page = [np.repeat([self.names.index(str(page_of(m))) for m in marks], 4) for marks in self.marks]
         self.at = [np.concatenate([page_of(m).corners_mm(m) * scale[str(page_of(m))] for m in marks]) for marks in self.marks]
         self.seen = [np.concatenate([s.corners_px[m] for m in marks]) for s, marks in zip(sightings, self.marks, strict=True)]
-        self.outward = [np.concatenate([_outward(s.corners_px[m]) for m in marks]) for s, marks in zip(sightings, self.marks, strict=True)]
+        self.outward = [outward_of_marks(np.concatenate([s.corners_px[m] for m in marks])) for s, marks in zip(sightings, self.marks, strict=True)]
         self.start = np.zeros(self.count)
         for k, numbers in enumerate(start.cameras):
             self.start[_LENS * self.lens_of[k] :][:_LENS] = numbers[:_LENS]
@@ -171,7 +163,7 @@ class _Problem:
             matrix, bent = lens_arrays(lens)
             solid = np.column_stack([table, np.zeros(len(table))])
             drawn, by = cv2.projectPoints(solid, pose[:3], pose[3:], matrix, bent)
-            off.append((drawn[:, 0] + x[self.first_grown + k] * self.outward[k] - seen).ravel() / _CORNER_PX)
+            off.append((drawn[:, 0] + x[self.first_grown + k] * self.outward[k] - seen).ravel() / CORNER_PX)
             if not slopes:
                 continue
             row = np.zeros((len(by), self.count))
@@ -191,18 +183,12 @@ class _Problem:
                 own = self.first_stretch + 2 + 2 * j
                 for column in (self.first_stretch, own):
                     row[np.ix_(here, column + np.arange(2))] = by_stretch[page == j].reshape(-1, 2)
-            rows.append(row / _CORNER_PX)
+            rows.append(row / CORNER_PX)
         if not slopes:
             return np.concatenate([*off, (x[self.which] - self.believed) / self.width])
         beliefs = np.zeros((len(self.which), self.count))
         beliefs[np.arange(len(self.which)), self.which] = 1 / self.width
         return np.vstack([*rows, beliefs])
-
-
-def _outward(corners: np.ndarray) -> np.ndarray:
-    """(4, 2) unit vectors from a mark's middle to its corners."""
-    away = corners - corners.mean(axis=0)
-    return away / np.maximum(np.linalg.norm(away, axis=1, keepdims=True), 1e-9)
 
 
 def adjusted(sightings: Sequence[Sighting], start: Start, *, scale: Mapping[str, float], print_u: float, page_u: float = PAGE_U) -> Table:
@@ -222,13 +208,10 @@ def adjusted(sightings: Sequence[Sighting], start: Start, *, scale: Mapping[str,
     near = optimize.least_squares(problem, problem.start, method="lm", max_nfev=50, **how)
     found = optimize.least_squares(problem, near.x, loss="soft_l1", f_scale=3.0, max_nfev=100, **how)
     x = found.x
-    off = np.split(problem(x)[: -len(problem.which)] * _CORNER_PX, np.cumsum([2 * len(p) for p in problem.page])[:-1])
+    off = np.split(problem(x)[: -len(problem.which)] * CORNER_PX, np.cumsum([2 * len(p) for p in problem.page])[:-1])
     off_px = tuple(dict(zip(marks, each.reshape(-1, 4, 2), strict=True)) for marks, each in zip(problem.marks, off, strict=True))
-    every = np.concatenate(off)
-    most = _CLIPPED * _spread(every)
-    scatter = float(np.sqrt(np.mean(np.clip(every, -most, most) ** 2)))
     # Beliefs are as wide as they are, however much corners scatter.
-    seen, believed = found.jac[: -len(problem.which)] / max(1.0, scatter / _CORNER_PX), found.jac[-len(problem.which) :]
+    seen, believed = found.jac[: -len(problem.which)] / max(1.0, scatter_px(np.concatenate(off)) / CORNER_PX), found.jac[-len(problem.which) :]
     covariance = np.linalg.inv(seen.T @ seen + believed.T @ believed)
     place, stretch = problem.places(x)
     pages = {
