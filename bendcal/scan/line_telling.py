@@ -14,7 +14,7 @@ from bendcal.scan.ends import CutEnd
 from bendcal.scan.flat_reading import PatternReading
 from bendcal.scan.heights import View, standing
 from bendcal.scan.separate import Found
-from bendcal.scan.telling import flat
+from bendcal.scan.telling import LIT_PX, flat
 from bendcal.scan.tube_model import LEG_1, LEG_2, Shape, distances
 from bendcal.scan.uncertainty import solver
 
@@ -67,7 +67,7 @@ def told_line(
     points, along = points_of(look.edges)
     course = corrected_course(fitted)
     values = course_results(course, at)
-    off = np.zeros(course.count + 1) if view is not None else _off(look, od_mm)
+    off = np.full(course.count + 1, LIT_PX * float(np.mean(scan.pixel_mm))) if view is not None else _off(look, od_mm)
     covariance = course_covariance(
         fitted, course, at, tuple(ends_u), along, off_mm=off, pixel_mm=float(np.mean(scan.pixel_mm)), od_mm=od_mm, scale_u=scale_u, dark=dark
     )

@@ -16,11 +16,11 @@ from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, LEG_2, Fitted, Shape, d
 from bendcal.scan.uncertainty import moved, results
 from bendcal.scan.weighing import Weighed, corrected, covariance, weighed
 
-__all__ = ["Seen", "end_of_leg_a", "flat", "from_above", "told"]
+__all__ = ["LIT_PX", "Seen", "end_of_leg_a", "flat", "from_above", "told"]
 
 #: On a photo the light comes from one side and the shadow lies on the other: by so much, in pixels, is half of a tube's width taken to be off. Widths
 #: of careful photos scattered by 0.14 pixels, half of that because prints are stretched: then the middle between both edges is off by 0.06.
-_LIT_PX = 0.10
+LIT_PX = 0.10
 _LIES_U_MM = 0.1  # how far an end or the bend may stand off the page though the piece lies flat: a burr, a ripple of the paper (an assumption)
 _SIDES = {"left": (0, 1), "right": (0, -1), "top": (1, 1), "bottom": (1, -1)}
 
@@ -68,7 +68,7 @@ def told(
     kept = ~np.isnan(edges.at_mm[:, :, 0])
     along = np.concatenate([edges.along_mm[kept[0]], edges.along_mm[kept[1]]])
     weights = weighed(
-        upright.fitted, upright.ends_mm, along, side, series=runs, off_mm=_off(edges, od_mm) if view is None else (_LIT_PX * pixel_mm,) * 2, pixel_mm=pixel_mm, od_mm=od_mm, dark=dark
+        upright.fitted, upright.ends_mm, along, side, series=runs, off_mm=_off(edges, od_mm) if view is None else (LIT_PX * pixel_mm,) * 2, pixel_mm=pixel_mm, od_mm=od_mm, dark=dark
     )
     shape, at = corrected(upright.fitted, weights), upright.ends_mm
     value = results(shape, at)

@@ -126,9 +126,9 @@ def _half_outside(photo: Photo, rng) -> Photo:
     return _bent(photo, at_mm=(photo.piece.at_mm[0] + aside, photo.piece.at_mm[1]))
 
 
-def _lifted(photo: Photo, rng) -> Photo:
+def _lifted(photo: Photo, rng, low_mm: float = 5.0, high_mm: float = 12.0) -> Photo:
     setback = photo.piece.radius_mm * np.tan(np.radians(photo.piece.angle_deg) / 2)
-    return _bent(photo, tilt_deg=float(np.degrees(np.arcsin(min(0.5, rng.uniform(5, 12) / (photo.piece.leg_b_mm - setback))))))
+    return _bent(photo, tilt_deg=float(np.degrees(np.arcsin(min(0.5, rng.uniform(low_mm, high_mm) / (photo.piece.leg_b_mm - setback))))))
 
 
 SPOILT: dict[str, Callable[[Photo, np.random.Generator], Photo]] = {
@@ -145,6 +145,7 @@ SPOILT: dict[str, Callable[[Photo, np.random.Generator], Photo]] = {
     "half outside of the frame": _half_outside,
     "two pieces that touch": lambda p, rng: replace(p, others=(_beside(p.piece, p.piece.od_mm * float(rng.uniform(0.7, 1.1)), rng),)),
     "a leg lifted": _lifted,
+    "a leg lifted a little": lambda p, rng: _lifted(p, rng, 0.5, 5.0),
     "a slight second bend": lambda p, rng: _bent(p, second_bend_deg=float(rng.uniform(2, 10))),
     "dirt": lambda p, rng: replace(p, dirt=int(rng.integers(20, 300))),
     "another diameter told": lambda p, rng: replace(p, told=(("od_mm", p.piece.od_mm * float(rng.choice([0.75, 0.84, 1.2, 1.33]))),)),
