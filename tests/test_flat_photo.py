@@ -52,8 +52,8 @@ def test_a_photo_of_a_flat_line_is_read(read: PatternReading) -> None:
 
 
 def test_ends_and_bends_that_stand_off_the_page_are_in_the_ranges(tmp_path: Path) -> None:
-    """Up to 1 mm high here and there: all is within 3 u of the 0.5 mm that places are believed to stand off; said to lie flat to 0.01 mm, it is not."""
-    line = replace(LINE, standing_mm=(0.7, 0.0, 1.0, 0.1, 0.8))
+    """Up to 1.2 mm high here and there: all is within 3 u of the 0.5 mm that places are believed to stand off; said to lie flat to 0.01 mm, it is not."""
+    line = replace(LINE, standing_mm=(1.0, 0.0, 1.2, 0.0, 1.0))
     path = tmp_path / "line.png"
     Image.fromarray(photo_of([line], CAMERA, page_drawn(), PAPERS_MM["a4"], np.random.default_rng(5))).save(path)
     far = []
