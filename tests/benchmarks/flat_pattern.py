@@ -272,32 +272,44 @@ def _table(rows: list) -> None:
 
 def _all_spoilt(folder: Path, count: int, seed: int) -> None:
     print("\nSpoilt scans: read rightly (all within 4 u), refused, read wrongly; of the numbers read, per cent within their 95 %")
-    total, within, merged = np.zeros(3, int), [], 0
-    for how in SPOILT:
-        right, no, wrong = 0, 0, []
-        for k in range(seed, seed + count):
-            rng = np.random.default_rng([18, k, len(how)])
-            case = spoil(rng, how)
-            told = {"od_mm": case.line.od_mm, **dict(case.told)}
-            try:
-                read = read_flat_scan(render(case, folder, rng), **told)
-            except NotAScan:
-                no += 1
-                continue
-            if read.refused:
-                no += 1
-                continue
-            found = misses(read, case.line)
-            if found is None:  # other bends than there are may still make the same shape: two that touch are one round bend
-                found, merged = {"span": [_span_miss(read, case.line)]}, merged + 1
-            # A bend that is not round, or in which a slight one more lies, has no radius to be held against.
-            ratios = [(q, round(float(e / u), 1)) for q, some in found.items() for e, u in some if q != "radius" or how not in ("a bend that is not round", "a slight bend more")]
-            far = [pair for pair in ratios if abs(pair[1]) > 4]
-            within += [abs(z) < 1.96 for _, z in ratios]
-            right, wrong = right + (not far), wrong + ([(k, far)] if far else [])
-        print(f"{how:>34}{right:>5}{no:>5}{len(wrong):>5}  {wrong or ''}", flush=True)
-        total += (right, no, len(wrong))
-    print(f"{'together':>34}{total[0]:>5}{total[1]:>5}{total[2]:>5}  {100 * np.mean(within) if within else float('nan'):.1f} %; {merged} read with other bends than there are, and judged by the distance of their ends")
+
+    def spoilt(how: str, k: int) -> tuple[ScannedLine, Callable[[], PatternReading]]:
+        rng = np.random.default_rng([18, k, len(how)])
+        case = spoil(rng, how)
+        return case.line, lambda: read_flat_scan(render(case, folder, rng), **{"od_mm": case.line.od_mm, **dict(case.told)})
+
+    outcomes = [_outcomes(how, range(seed, seed + count), spoilt) for how in SPOILT]
+    total, within, merged = np.sum([o[0] for o in outcomes], axis=0), [each for o in outcomes for each in o[1]], sum(o[2] for o in outcomes)
+    print(f"{'together':>34}{total[0]:>5}{total[1]:>5}{total[2]:>5}  {_held(within)}; {merged} read with other bends than there are, and judged by the distance of their ends")
+
+
+def _outcomes(how: str, seeds, spoilt: Callable[[str, int], tuple[ScannedLine, Callable[[], PatternReading]]]) -> tuple[np.ndarray, list[bool], int]:
+    """Counts of right, refused and wrong pictures, whether each number lay within its 95 %, and how many were read with other bends; printed as a row."""
+    counts, within, merged, wrong = np.zeros(3, int), [], 0, []
+    for k in seeds:
+        line, reading = spoilt(how, k)
+        try:
+            read = reading()
+        except NotAScan:
+            read = None
+        if read is None or read.refused:
+            counts[1] += 1
+            continue
+        found = misses(read, line)
+        if found is None:  # other bends than there are may still make the same shape: two that touch are one round bend
+            found, merged = {"span": [_span_miss(read, line)]}, merged + 1
+        # A bend that is not round, or in which a slight one more lies, has no radius to be held against.
+        ratios = [(q, round(float(e / u), 1)) for q, some in found.items() for e, u in some if q != "radius" or how not in ("a bend that is not round", "a slight bend more")]
+        far = [pair for pair in ratios if abs(pair[1]) > 4]
+        within += [abs(z) < 1.96 for _, z in ratios]
+        counts[2 if far else 0] += 1
+        wrong += [(k, far)] if far else []
+    print(f"{how:>34}{counts[0]:>5}{counts[1]:>5}{counts[2]:>5}  {_held(within)}  {wrong or ''}", flush=True)
+    return counts, within, merged
+
+
+def _held(within: list[bool]) -> str:
+    return f"{100 * np.mean(within):.1f} %" if within else "none read"
 
 
 def _photographed(folder: Path, photos: int, seed: int, until: float) -> None:
@@ -324,30 +336,19 @@ def _photographed(folder: Path, photos: int, seed: int, until: float) -> None:
 def _spoilt_photos(folder: Path, count: int, seed: int, until: float) -> None:
     print("\nSpoilt photos: read rightly (all within 4 u), refused, read wrongly; of the numbers read, per cent within their 95 %")
     page = drawn_page(folder)
+
+    def spoilt(how: str, k: int) -> tuple[ScannedLine, Callable[[], PatternReading]]:
+        rng = np.random.default_rng([20, k, len(how)])
+        line, camera = photographed(rng, how)
+        told = line.od_mm * (float(rng.choice([0.75, 0.84, 1.2, 1.33])) if how == "another diameter" else 1.0)
+        path = photograph([line], camera, stretched(page, *(1 + 0.002 * rng.normal(size=2))), folder / "photo.jpg", rng)
+        return line, lambda: read_flat_photos([path], od_mm=told)
+
     for how in SPOILT_PHOTOS:
-        right, no, wrong, within = 0, 0, [], []
-        for k in range(seed, seed + count):
-            if time.monotonic() > until:
-                print(f"{how}: no time from seed {k} on")
-                break
-            rng = np.random.default_rng([20, k, len(how)])
-            line, camera = photographed(rng, how)
-            told = line.od_mm * (float(rng.choice([0.75, 0.84, 1.2, 1.33])) if how == "another diameter" else 1.0)
-            path = photograph([line], camera, stretched(page, *(1 + 0.002 * rng.normal(size=2))), folder / "photo.jpg", rng)
-            try:
-                read = read_flat_photos([path], od_mm=told)
-            except NotAScan:
-                no += 1
-                continue
-            if read.refused:
-                no += 1
-                continue
-            found = misses(read, line) or {"span": [_span_miss(read, line)]}
-            ratios = [(q, round(float(e / u), 1)) for q, some in found.items() for e, u in some if q != "radius" or how not in ("a bend that is not round", "a slight bend more")]
-            far = [pair for pair in ratios if abs(pair[1]) > 4]
-            within += [abs(z) < 1.96 for _, z in ratios]
-            right, wrong = right + (not far), wrong + ([(k, far)] if far else [])
-        print(f"{how:>34}{right:>5}{no:>5}{len(wrong):>5}  {100 * np.mean(within) if within else float('nan'):.0f} %  {wrong or ''}", flush=True)
+        if time.monotonic() > until:
+            print(f"{how}: no time")
+        else:
+            _outcomes(how, range(seed, seed + count), spoilt)
 
 
 SPOILT_PHOTOS = ("a hard dark shadow", "glare", "a slight bend more", "a bowed leg", "a bend that is not round", "two bends close together", "lifted from somewhere on", "kinked", "another diameter")
