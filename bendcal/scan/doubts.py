@@ -14,7 +14,8 @@ from bendcal.scan.table import PAGE_U, Table, adjusted
 
 __all__ = ["laid_table"]
 
-_FAR_PX, _FAR = 1.5, 4.0  # a page's corners may lie so far (rms) from where they should, in pixels and in what most of them scatter by
+_FAR_PX, _FAR = 0.8, 3.0  # a page's corners in one photo may lie so far (rms) from where they should, in pixels and in what is usual of them
+_JUDGED = 3  # marks
 _WRONG_PX, _WRONG = 3.0, 8.0  # a single mark that is further off is misread or covered, and left out
 _BENT_PX, _BENT = 0.6, 3.0  # the same for the marks of one page in one photo, by themselves
 _CLEARED = 2.0  # by how many times the others' scatter must fall where the page to blame is left out
@@ -74,9 +75,14 @@ def _fitted(sightings: Sequence[Sighting], scale, print_u: float, page_u: float)
 
 
 def _misfits(table: Table) -> list[str]:
-    """Pages whose corners lie further from where they should than scatter explains."""
-    limit = max(_FAR_PX, _FAR * table.spread_px)
-    return [page for page in table.pages if table.rms_px(page) > limit]
+    """Pages whose corners lie further from where they should, in one of the photos, than is usual of pages and photos."""
+    groups: dict[tuple[str, int], list[np.ndarray]] = {}
+    for k, off in enumerate(table.off_px):
+        for mark, four in off.items():
+            groups.setdefault((str(page_of(mark)), k), []).append(four)
+    far = {group: float(np.sqrt(np.mean(np.square(fours)))) for group, fours in groups.items() if len(fours) >= _JUDGED}
+    limit = max(_FAR_PX, _FAR * float(np.median(list(far.values()))))
+    return [page for page in table.pages if max((v for (name, _), v in far.items() if name == page), default=0.0) > limit]
 
 
 def _why(sightings: Sequence[Sighting], table: Table, bad: list[str], scale, print_u: float, page_u: float) -> str:

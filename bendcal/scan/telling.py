@@ -19,9 +19,9 @@ from bendcal.scan.weighing import Weighed, corrected, covariance, weighed
 __all__ = ["LIT_PX", "Seen", "end_of_leg_a", "flat", "from_above", "told"]
 
 #: On a photo the light comes from one side and the shadow lies on the other: by so much, in pixels, is half of a tube's width taken to be off. Widths
-#: of careful photos scattered by 0.14 pixels, half of that because prints are stretched: then the middle between both edges is off by 0.06.
-LIT_PX = 0.10
-_LIES_U_MM = 0.1  # how far an end or the bend may stand off the page though the piece lies flat: a burr, a ripple of the paper (an assumption)
+#: of careful photos scattered by 0.14 pixels, half of that because prints are stretched; with more than this, ranges of short arcs' radii are too long.
+LIT_PX = 0.07
+_LIES_U_MM = 0.08  # how far an end or the bend may stand off the page though the piece lies flat: a burr, a ripple of the paper (an assumption)
 _SIDES = {"left": (0, 1), "right": (0, -1), "top": (1, 1), "bottom": (1, -1)}
 
 

@@ -84,8 +84,9 @@ def laid_piece(rng: np.random.Generator, papers: list[LaidPaper]) -> ScannedPiec
         piece = ScannedPiece(
             angle_deg=angle, radius_mm=radius, leg_a_mm=float(legs[0]), leg_b_mm=float(legs[1]), od_mm=od, turned_deg=float(rng.uniform(0, 360)),
             mirrored=bool(rng.integers(2)), mark_mm=float(rng.uniform(0.3, 0.8) * (legs[0] - radius * np.tan(np.radians(angle) / 2))),
-            flattening=float(rng.uniform(0, 0.04)), finish=str(rng.choice(["bright", "dull", "copper", "plated"])), standing_mm=tuple(float(v) for v in np.maximum(0, rng.normal(0, 0.17, 3))),
+            flattening=float(rng.uniform(0, 0.04)), finish=str(rng.choice(["bright", "dull", "copper", "plated"])), standing_mm=tuple(float(v) for v in np.maximum(0, rng.normal(0, 0.15, 3))),
             at_mm=(float(rng.uniform(60, 560)), float(rng.uniform(40, 250))), true_od_mm=od * float(1 + rng.normal(0, 0.005)),
+            uneven_arc=float(rng.normal(0, 0.02)), uneven_middle=float(rng.normal(0, 0.01)), eased=float(rng.uniform(0, 0.5)), bow_mm=float(rng.normal(0, 0.03)),
         )  # fmt: skip
         if np.ptp(piece.walk(1.0)[0][:, 0]) > 215 and fits(piece, papers):
             return piece

@@ -61,7 +61,7 @@ def shot(rng: np.random.Generator) -> tuple[ScannedPiece, PhotoCamera]:
             break
     # Ends and bend stand a little off the page, as burrs and ripples make them; drawn aside, so that a seed's other draws stay what they were.
     piece = replace(
-        piece, standing_mm=tuple(float(v) for v in np.maximum(0, rng.spawn(1)[0].normal(0, 0.17, 3))), at_mm=tuple(float(v) for v in np.array([34.0, 34.0]) + 10 - low + room * rng.random(2))
+        piece, standing_mm=tuple(float(v) for v in np.maximum(0, rng.spawn(1)[0].normal(0, 0.15, 3))), at_mm=tuple(float(v) for v in np.array([34.0, 34.0]) + 10 - low + room * rng.random(2))
     )
     height, lean, way = rng.uniform(270, 330), np.radians(rng.uniform(0, 20)), rng.uniform(0, 2 * np.pi)
     middle = np.array([105.0, 146.0])
