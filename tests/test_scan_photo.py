@@ -13,7 +13,7 @@ from PIL import Image
 from bendcal.fiducials import SIDE_MM, cells, reference_page
 from bendcal.printing import PAPERS_MM
 from bendcal.scan import NotAScan, ScanReadings, read_photo
-from bendcal.scan.camera import fit_camera, outward_of_marks
+from bendcal.scan.camera import Camera, fit_camera, outward_of_marks
 from bendcal.scan.judging import raised
 from bendcal.scan.sighting import find_page
 from bendcal.scan.tube_model import LEG_2, Shape, fit_edges
@@ -79,32 +79,29 @@ def test_camera_and_lens_are_told(found: ScanReadings, pixels: np.ndarray) -> No
     assert "mm above the page" in found.notes[0] and "corners" in found.notes[0]
 
 
+def _fitted_at_random(seed: int, printed: tuple[float, ...], grown_px: float, scatter_px: float) -> tuple[PhotoCamera, Camera]:
+    """A camera drawn at random and the one that is fitted to what it sees of a page stretched so, its marks seen so much too large; the lens within 4 sd."""
+    page, rng = reference_page("a4"), np.random.default_rng(seed)
+    at = np.concatenate([page.corners_mm(m) for m in page.marks_mm])
+    _, camera = shot(rng)
+    seen = camera.sees(np.column_stack([at * printed, np.zeros(len(at))]))
+    fitted = fit_camera(at, seen + grown_px * outward_of_marks(seen) + scatter_px * rng.normal(size=seen.shape), camera.size_px)
+    truth = np.log(camera.film_mm * 4000 / 43.27), 1199.5, 1599.5, camera.barrel
+    assert (np.abs(fitted.numbers[:4] - truth) < 4 * np.sqrt(np.diag(fitted.covariance)[:4])).all(), seed
+    return camera, fitted
+
+
 def test_a_print_stretched_one_way_is_no_slant() -> None:
     """60 cameras above prints that are 0.2 % (one sd) off in each direction by itself, corners off by 0.12 px: place, lens and middle within 4 sd; none far off."""
-    page = reference_page("a4")
-    at = np.concatenate([page.corners_mm(m) for m in page.marks_mm])
     for seed in range(60):
-        rng = np.random.default_rng([5, seed])
-        _, camera = shot(rng)
-        printed = np.column_stack([at * (1 + 0.002 * rng.normal(size=2)), np.zeros(len(at))])
-        fitted = fit_camera(at, camera.sees(printed) + 0.12 * rng.normal(size=(len(at), 2)), camera.size_px)
-        truth = np.log(camera.film_mm * 4000 / 43.27), 1199.5, 1599.5, camera.barrel
-        assert (np.abs(fitted.numbers[:4] - truth) < 4 * np.sqrt(np.diag(fitted.covariance)[:4])).all(), seed
+        camera, fitted = _fitted_at_random(seed, tuple(1 + 0.002 * np.random.default_rng([5, seed]).normal(size=2)), 0.0, 0.12)
         assert np.hypot(*(fitted.place_mm - camera.at_mm)[:2]) < 30, seed
 
 
 def test_marks_that_are_all_seen_too_large_tell_the_same_camera() -> None:
     """40 cameras whose marks are seen 0.35 px too large by light and blur, corners off by 0.06 px: lens within 4 sd, and the corners lie no further off than they scatter."""
-    page = reference_page("a4")
-    at = np.concatenate([page.corners_mm(m) for m in page.marks_mm])
     for seed in range(40):
-        rng = np.random.default_rng([7, seed])
-        _, camera = shot(rng)
-        seen = camera.sees(np.column_stack([at, np.zeros(len(at))]))
-        fitted = fit_camera(at, seen + 0.35 * outward_of_marks(seen) + 0.06 * rng.normal(size=seen.shape), camera.size_px)
-        truth = np.log(camera.film_mm * 4000 / 43.27), 1199.5, 1599.5, camera.barrel
-        assert (np.abs(fitted.numbers[:4] - truth) < 4 * np.sqrt(np.diag(fitted.covariance)[:4])).all(), seed
-        assert fitted.rms_px < 0.1, seed
+        assert _fitted_at_random(seed, (1.0, 1.0), 0.35, 0.06)[1].rms_px < 0.1, seed
 
 
 def test_a_grid_is_seen_where_its_points_are(pixels: np.ndarray) -> None:
