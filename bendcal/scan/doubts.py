@@ -16,7 +16,8 @@ __all__ = ["laid_table"]
 
 _FAR_PX, _FAR = 0.8, 3.0  # a page's corners in one photo may lie so far (rms) from where they should, in pixels and in what is usual of them
 _JUDGED = 3  # marks
-_WRONG_PX, _WRONG = 3.0, 8.0  # a single mark that is further off is misread or covered, and left out
+#: A single mark that is further off, in pixels, in what most corners scatter by, and in what is usual of its page in that photo, is misread or covered, and left out.
+_WRONG_PX, _WRONG, _ALONE = 1.0, 5.0, 4.0
 _BENT_PX, _BENT = 0.6, 3.0  # the same for the marks of one page in one photo, by themselves
 _CLEARED = 2.0  # by how many times the others' scatter must fall where the page to blame is left out
 _STRETCHED = 6.0  # standard deviations
@@ -64,7 +65,7 @@ def _fitted(sightings: Sequence[Sighting], scale, print_u: float, page_u: float)
             limit = max(_WRONG_PX, _WRONG * table.spread_px)
             for name in table.pages:
                 of = [m for m in far if str(page_of(m)) == name]
-                bad = [m for m in of if far[m] > limit]
+                bad = [m for m in of if far[m] > max(limit, _ALONE * float(np.median([far[m] for m in of])))]
                 # One mark of a page may be misread; more of them are the page's own fault.
                 if len(bad) == 1 and len(of) > LEAST_OF_A_PAGE:
                     wrong.append((k, bad[0]))
