@@ -1,12 +1,13 @@
 """How near readings come that go across several pages and photos, and how often their intervals hold the truth: invented photos, truth known.
 
 Three printed A4 pages side by side on a table, each 2 to 8 mm over the one before, turned by up to 3°; one bent piece with legs of 110
-to 260 mm across at least two of them; two photos of 2400 × 1860 pixels (5 to 6 pixels a millimetre) from 300 to 320 mm above, up to 10°
-from the upright, that share the middle page, and a third of all pages from twice as far (3000 × 1500), lens 24 to 28 mm as on film (not told) with distortion −0.05 to 0.05. All pages are printed
-0.2 % too large or too small (one standard deviation, each direction), each by itself another 0.03 %, and fed unevenly: rows lie up to some 0.03 mm
-aside, in waves of 80 to 300 mm. The pages are the kit's own PDF,
-drawn by pdftoppm; the piece's ends and bend stand up to some 0.3 mm off the pages; the renderer (tests/invented/laid_pages.py) shares no code with the kit. Then spoilt tables: a page pushed between the
-first photo and the others, a page that bulges, and one that is printed smaller: each must be refused, or hold the truth in its intervals.
+to 260 mm across at least two of them, its ends and bend up to some 0.3 mm off the pages; two photos of 2400 × 1860 pixels (5 to 6 pixels a
+millimetre) from 300 to 320 mm above, up to 10° from the upright, that share the middle page, and a third of all pages from twice as far
+(3000 × 1500); lens 24 to 28 mm as on film (not told) with distortion −0.05 to 0.05. All pages are printed 0.2 % too large or too small (one
+standard deviation, each direction), each by itself another 0.03 %, and fed unevenly: rows lie up to some 0.03 mm aside, in waves of 80 to
+300 mm. The pages are the kit's own PDF, drawn by pdftoppm; the renderer (tests/invented/laid_pages.py) shares no code with the kit. Then
+spoilt tables: a page pushed between the first photo and the others, a page that bulges, and one that is printed smaller: each must be
+refused, or hold the truth in its intervals.
 
     python tests/benchmarks/pages.py [tables, 60] [first seed, 0] [spoilt tables of each kind, 8]
     python tests/benchmarks/pages.py speed
