@@ -21,7 +21,7 @@ _INSET_MM = 1.2  # inside of the frame's line
 _COARSEST, _FINEST = 5.0, 16.0  # pixels a millimetre: 1500 across a page are 7
 MOST_TILT_DEG = 30.0
 LEAST_PX = 20.0  # across the tube
-_CURLED = 8.0  # of what a corner is off by: flat pages stay below 3
+_CURLED = 8.0  # of what a corner is off by at least: of invented photos flat pages stay near 1
 _BLURRED_PX = 4.5  # sharp photos have 2.5 to 4
 _BURNT, _PAPER, _BURNT_MM2 = 0.995, 0.96, 8.0  # of full white, where the paper itself is not so light; a glint along a tube is smaller
 
