@@ -30,7 +30,7 @@ def photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A photo of the line, the camera 15° from the upright."""
     pixels = photo_of([LINE], CAMERA, page_drawn(), PAPERS_MM["a4"], np.random.default_rng(2))
     path = tmp_path_factory.mktemp("photo") / "line.png"
-    Image.fromarray(pixels).save(path)
+    Image.fromarray(pixels).save(path, compress_level=1)
     return path
 
 
@@ -55,7 +55,7 @@ def test_ends_and_bends_that_stand_off_the_page_are_in_the_ranges(tmp_path: Path
     """Up to 1.2 mm high here and there: all is within 3 u of the 0.5 mm that places are believed to stand off; said to lie flat to 0.01 mm, it is not."""
     line = replace(LINE, standing_mm=(1.0, 0.0, 1.2, 0.0, 1.0))
     path = tmp_path / "line.png"
-    Image.fromarray(photo_of([line], CAMERA, page_drawn(), PAPERS_MM["a4"], np.random.default_rng(5))).save(path)
+    Image.fromarray(photo_of([line], CAMERA, page_drawn(), PAPERS_MM["a4"], np.random.default_rng(5))).save(path, compress_level=1)
     far = []
     for flat_u_mm in (0.5, 0.01):
         found = misses(read_flat_photos([path], od_mm=line.od_mm, flat_u_mm=flat_u_mm), line)

@@ -159,7 +159,7 @@ def test_photos_of_one_page_are_read_each_by_itself(photos: list[Path], tmp_path
     pixels = np.array(Image.open(photos[0]))
     pixels[:, 1330:] = 80
     for name in ("c.png", "d.png"):
-        Image.fromarray(pixels).save(tmp_path / name)
+        Image.fromarray(pixels).save(tmp_path / name, compress_level=1)
     found = read_photos([tmp_path / "c.png", tmp_path / "d.png"], od_mm=4.76)
     assert len(found) == 2 and all(near(each, PLAIN) for each in found)
 
@@ -229,6 +229,6 @@ def test_page_1_twice_on_the_table(tmp_path: Path) -> None:
     """Two prints of page 1 in one photo: refused with its name."""
     papers = [LaidPaper(printed(1), (210.0, 297.0)), LaidPaper(printed(1), (210.0, 297.0), (212.0, 0.0))]
     camera = PhotoCamera(size_px=(1600, 1200), at_mm=(210.0, 150.0, 320.0), towards_mm=(210.0, 150.0))
-    Image.fromarray(table_photo([], replace(camera), papers, np.random.default_rng(1))).save(tmp_path / "twice.png")
+    Image.fromarray(table_photo([], replace(camera), papers, np.random.default_rng(1))).save(tmp_path / "twice.png", compress_level=1)
     with pytest.raises(NotAScan, match=r'"twice.png": two prints of page 1 \(A4\)'):
         read_photos([tmp_path / "twice.png"], od_mm=4.76)

@@ -42,7 +42,7 @@ def page_drawn(paper: str = "a4", per_mm: int = 10) -> np.ndarray:
 
 def saved(folder: Path, pixels: np.ndarray, name: str = "photo.png") -> Path:
     """The photo's file."""
-    Image.fromarray(pixels).save(folder / name)
+    Image.fromarray(pixels).save(folder / name, compress_level=1)
     return folder / name
 
 
