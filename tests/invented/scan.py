@@ -153,7 +153,7 @@ def scan_of(pieces, scanner: Scanner, size_mm: tuple[float, float], rng: np.rand
     """The scan as (height, width, 3) bytes; `printed`: a printed page on the glass, as (rows, columns) from 0 to 1, its pixels a millimetre, where its corner lies [mm], and how far it is turned [deg]."""
     px = 25.4 / scanner.dpi / fine
     width, height = (int(round(v / px / fine)) * fine for v in size_mm)
-    ys, xs = np.mgrid[0:height, 0:width]
+    ys, xs = np.arange(height)[:, None], np.arange(width)
     light = 1 - scanner.uneven * (xs / width + 0.5 * (ys / height) ** 2)
     picture = np.array(BACKDROPS[scanner.backdrop])[None, None] * light[:, :, None]
     if printed is not None:
@@ -163,12 +163,12 @@ def scan_of(pieces, scanner: Scanner, size_mm: tuple[float, float], rng: np.rand
         picture = picture * ndimage.map_coordinates(page, [(c * v - s * u) * per_mm - 0.5, (c * u + s * v) * per_mm - 0.5], order=1, mode="constant", cval=1.0)[:, :, None]
     blurs = []
     for piece in pieces:
-        picture, lifted = _laid(picture, piece, scanner, px)
-        blurs.append(lifted)
+        blurs.append(_lay(picture, piece, scanner, px))
     for x, y, r in scanner.glare:
         spot = np.clip((r - np.hypot(xs * px - x, ys * px - y)) / 0.3 + 0.5, 0, 1)[:, :, None]
         picture = picture * (1 - spot) + np.array(scanner.extra.get("glare", (1.0, 1.0, 1.0))) * spot
-    picture = picture.reshape(height // fine, fine, width // fine, fine, 3).mean(axis=(1, 3))
+    if fine > 1:
+        picture = picture.reshape(height // fine, fine, width // fine, fine, 3).mean(axis=(1, 3))
     sharp = ndimage.gaussian_filter(picture, (scanner.blur_px, scanner.blur_px, 0))
     out_of_focus = sum((b for b in blurs if b is not None), 0.0)
     if np.ndim(out_of_focus):
@@ -178,12 +178,21 @@ def scan_of(pieces, scanner: Scanner, size_mm: tuple[float, float], rng: np.rand
     for _ in range(scanner.dust):
         y, x = rng.integers(0, sharp.shape[0]), rng.integers(0, sharp.shape[1])
         sharp[y : y + rng.integers(2, 6), x : x + rng.integers(2, 6)] *= rng.uniform(0.3, 0.9)
-    sharp = sharp + scanner.noise * rng.normal(size=sharp.shape)
-    return (np.clip(sharp, 0, 1) * 255 + 0.5).astype(np.uint8)
+    return np.concatenate([_saved(sharp[top : top + 64], scanner.noise, rng) for top in range(0, len(sharp), 64)])
 
 
-def _laid(picture: np.ndarray, piece: ScannedPiece, scanner: Scanner, px: float):
-    """The picture with one piece laid into it, and where it is out of focus."""
+def _saved(part: np.ndarray, noise: float, rng: np.random.Generator) -> np.ndarray:
+    level = rng.normal(size=part.shape)
+    level *= noise
+    level += part
+    np.clip(level, 0, 1, out=level)
+    level *= 255
+    level += 0.5
+    return level.astype(np.uint8)
+
+
+def _lay(picture: np.ndarray, piece: ScannedPiece, scanner: Scanner, px: float) -> np.ndarray | None:
+    """Lay one piece into the picture; where it is out of focus is returned."""
     xy, outside, inside, height, s = piece.walk()
     kx, ky = scanner.scale
     shape = picture.shape[:2]
@@ -195,17 +204,14 @@ def _laid(picture: np.ndarray, piece: ScannedPiece, scanner: Scanner, px: float)
     cols = np.flatnonzero((real_x > xy[:, 0].min() - pad) & (real_x < xy[:, 0].max() + pad))
     rows = np.flatnonzero((real_y > xy[:, 1].min() - pad) & (real_y < xy[:, 1].max() + pad))
     if not len(cols) or not len(rows):
-        return picture, None
+        return None
     rows, cols = (np.arange(part[0] // 4 * 4, part[-1] + 1) for part in (rows, cols))
     box = np.s_[rows[0] : rows[-1] + 1, cols[0] : cols[-1] + 1]
-    gx, gy = np.meshgrid(real_x[cols], real_y[rows])
     # Only pixels near the walk are asked for their nearest step.
-    rough = np.zeros(gx.shape, bool)
     ri = np.clip(np.searchsorted(real_y[rows], xy[:, 1]), 0, len(rows) - 1)
     ci = np.clip(np.searchsorted(real_x[cols], xy[:, 0]), 0, len(cols) - 1)
-    rough[ri, ci] = True
-    rough = ndimage.distance_transform_edt(~rough) * px < piece.od_mm * 0.8
-    points = np.stack([gx[rough], gy[rough]], axis=1)
+    ri, ci = np.nonzero(_near(ri, ci, (len(rows), len(cols)), piece.od_mm * 0.8 / px))
+    points = np.stack([real_x[cols[ci]], real_y[rows[ri]]], axis=1)
     _, near = cKDTree(xy).query(points, workers=1)
     tangent = np.gradient(xy, axis=0)
     tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
@@ -217,7 +223,7 @@ def _laid(picture: np.ndarray, piece: ScannedPiece, scanner: Scanner, px: float)
     across = np.abs(side)
     walked = s[near] + along
     slant = np.tan(np.radians(piece.saw_deg))
-    ragged = piece.burr_mm * np.array([_waves(side / piece.od_mm, (0.3, 2.0), (piece.grain, 2 + end)) for end in (0, 1)])
+    ragged = [piece.burr_mm and piece.burr_mm * _waves(side / piece.od_mm, (0.3, 2.0), (piece.grain, 2 + end)) for end in (0, 1)]
     past = np.maximum(-(walked - side * slant[0] - ragged[0]), walked - s[-1] - side * slant[1] - ragged[1])
     cover = np.clip((half - across) / px + 0.5, 0, 1) * np.clip(-past / px + 0.5, 0, 1)
     # Shade: a cylinder's normal at this place, lit by the lamp from one side and from below.
@@ -235,24 +241,30 @@ def _laid(picture: np.ndarray, piece: ScannedPiece, scanner: Scanner, px: float)
     if piece.gap is not None:
         lost = ((walked > piece.gap[0]) & (walked < piece.gap[1]))[:, None]
         colour = np.where(lost, np.array(BACKDROPS[scanner.backdrop])[None], colour)
-    whole, shade = np.zeros(gx.shape), np.zeros((*gx.shape, 3))
-    whole[rough] = np.clip(cover, 0, 1)
-    shade[rough] = np.clip(colour, 0, 1)
+    whole = np.zeros((len(rows), len(cols)))
+    whole[ri, ci] = cover
     away = scanner.shadow * ndimage.gaussian_filter(
         ndimage.shift(whole[::4, ::4], -0.35 * piece.od_mm / px / 4 * np.array([np.sin(lamp), np.cos(lamp)]), order=1), 0.25 * piece.od_mm / px / 4
     )
-    shadow = ndimage.zoom(away, 4, order=1)
-    shadow = np.pad(shadow, ((0, 4), (0, 4)), mode="edge")[: gx.shape[0], : gx.shape[1]]
-    behind = picture[box] * (1 - shadow[:, :, None])
-    picture = picture.copy()
-    picture[box] = behind * (1 - whole[:, :, None]) + shade * whole[:, :, None]
-    lifted = None
-    if piece.tilt_deg:
-        lifted = np.zeros(shape)
-        soft = np.zeros(gx.shape)
-        soft[rough] = np.clip(height[near] / 4.0, 0, 1)
-        lifted[box] = soft
-    return picture, lifted
+    part = picture[box]
+    part *= 1 - ndimage.zoom(away, 4, order=1)[: len(rows), : len(cols), None]
+    part[ri, ci] = part[ri, ci] * (1 - cover)[:, None] + np.clip(colour, 0, 1) * cover[:, None]
+    if not piece.tilt_deg:
+        return None
+    lifted = np.zeros(shape)
+    lifted[box][ri, ci] = np.clip(height[near] / 4.0, 0, 1)
+    return lifted
+
+
+def _near(rows: np.ndarray, cols: np.ndarray, shape: tuple[int, int], far: float) -> np.ndarray:
+    """Which pixels lie less than so far [pixels] from any of these."""
+    out = int(np.ceil(far))
+    y, x = np.ogrid[-out : out + 1, -out : out + 1]
+    disc = np.sqrt(y * y + x * x) < far
+    near = np.zeros((shape[0] + 2 * out, shape[1] + 2 * out), bool)
+    for r, c in np.unique(np.stack([rows, cols], axis=1), axis=0):
+        near[r : r + 2 * out + 1, c : c + 2 * out + 1] |= disc
+    return near[out:-out, out:-out]
 
 
 def save_scan(path, pixels: np.ndarray, *, dpi: float | tuple[float, float] | None = 300.0, quality: int | None = None):
