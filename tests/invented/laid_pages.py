@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import ndimage
 
-from tests.invented.photo import TABLE, PhotoCamera, lay, shadow_of
+from tests.invented.photo import TABLE, PhotoCamera, lay, on_ground, placed, shadow_of
 
 
 @dataclass(frozen=True)
@@ -48,10 +48,10 @@ def table_photo(pieces, camera: PhotoCamera, papers, rng: np.random.Generator, *
     for top in range(0, height, band):
         rows = np.arange(max(0, top - 1), min(height, top + band + 1))
         eye, way = camera.rays(*np.meshgrid(np.arange(width), rows))
-        on_table = eye + way * (-eye[2] / way[..., 2])[..., None]
+        on_table = on_ground(eye, way)
         colour = _table_colour(on_table, eye, way, papers, camera)
-        at = (on_table[..., :2] - low) * 4 - 0.5
-        colour *= ndimage.map_coordinates(shade, [at[..., 1], at[..., 0]], order=1, mode="constant", cval=1.0)[..., None]
+        at = [(on_table[..., k] - low[k]) * 4 - 0.5 for k in (1, 0)]
+        colour *= ndimage.map_coordinates(shade, at, order=1, mode="constant", cval=1.0)[..., None]
         for piece, xy, _, _, lifted, s in walks:
             lay(colour, piece, xy, lifted, s, eye, way, on_table, camera)
         inner = (rows >= top) & (rows < top + band)
@@ -62,22 +62,24 @@ def table_photo(pieces, camera: PhotoCamera, papers, rng: np.random.Generator, *
 
 def _table_colour(on_table, eye, way, papers, camera) -> np.ndarray:
     """What of table and papers each ray meets; beside the edge of a paper that lies over another there is a little shadow."""
-    seen = np.broadcast_to(TABLE, on_table.shape).copy()
+    seen = [np.full(on_table.shape[:2], level) for level in TABLE]
     for paper in papers:
         u, v = paper.own(on_table[..., 0], on_table[..., 1])
         if paper.bulge_mm:
             for _ in range(4):  # where the ray meets the paper that stands up
                 z = paper.bulge_mm * np.sin(np.pi * np.clip(u / paper.size_mm[0], 0, 1)) * np.sin(np.pi * np.clip(v / paper.size_mm[1], 0, 1))
-                there = eye + way * ((z - eye[2]) / way[..., 2])[..., None]
+                there = on_ground(eye, way, z)
                 u, v = paper.own(there[..., 0], there[..., 1])
         inside = (u > 0) & (v > 0) & (u < paper.size_mm[0]) & (v < paper.size_mm[1])
         beside = (u > -0.3) & (v > -0.3) & (u < paper.size_mm[0] + 0.3) & (v < paper.size_mm[1] + 0.3) & ~inside
-        seen[beside] *= 0.8
+        for part in seen:
+            part[beside] *= 0.8
         col = u[inside] / paper.stretch[0] / paper.size_mm[0] * paper.printed.shape[1] - 0.5
         far, wave, begun = paper.uneven
         fed = v[inside] - far * np.sin(2 * np.pi * v[inside] / wave + begun)
         row = fed / paper.stretch[1] / paper.size_mm[1] * paper.printed.shape[0] - 0.5
         level = ndimage.map_coordinates(paper.printed, [row, col], order=1, mode="nearest")
-        seen[inside] = (0.03 + 0.9 * level)[:, None] * np.array([1.0, 0.99, 0.97])
+        for part, white in zip(seen, (1.0, 0.99, 0.97), strict=True):
+            part[inside] = (0.03 + 0.9 * level) * white
     light = 1 - camera.uneven * np.clip((on_table[..., 0] - eye[0]) / 400 + 0.5, -0.5, 1.5)
-    return seen * light[..., None]
+    return placed([part * light for part in seen])

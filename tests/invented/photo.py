@@ -10,9 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy import ndimage
-from scipy.spatial import cKDTree
 
-from tests.invented.scan import FINISHES, ScannedPiece
+from tests.invented.scan import FINISHES, ScannedPiece, saved
 
 _BAND = 96  # rows that are worked on at once
 _FINER = 8  # rays in a pixel that sees a tube's outline: one in each eighth across, and in each eighth down
@@ -55,7 +54,7 @@ class PhotoCamera:
             shrunk = 1 / (1 + self.barrel * np.interp(out, far, true) ** 2)
             u, v = u * shrunk, v * shrunk
         eye, forward, right, down = self.axes()
-        return eye, forward + u[..., None] * right + v[..., None] * down
+        return eye, placed([forward[k] + u * right[k] + v * down[k] for k in range(3)])
 
     def axes(self) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
         """The camera's place, z up, and unit vectors forward, to the picture's right and down."""
@@ -78,6 +77,17 @@ class PhotoCamera:
         a, b = off @ right / (off @ forward), off @ down / (off @ forward)
         bent = 1 + self.barrel * (a * a + b * b)
         return np.stack([(width - 1) / 2 + f * a * bent, (height - 1) / 2 + f * b * bent], axis=1)
+
+
+def placed(parts) -> np.ndarray:
+    """Arrays as the last axis of one, which lie apart in memory, so that work on each of them is quick."""
+    return np.moveaxis(np.stack(parts), 0, -1)
+
+
+def on_ground(eye: np.ndarray, way: np.ndarray, high: float | np.ndarray = 0.0) -> np.ndarray:
+    """Where rays are as high as that."""
+    far = (high - eye[2]) / way[..., 2]
+    return placed([eye[k] + way[..., k] * far for k in range(3)])
 
 
 def photo_of(pieces, camera: PhotoCamera, page: np.ndarray, page_mm: tuple[float, float], rng: np.random.Generator) -> np.ndarray:
@@ -104,12 +114,15 @@ def photo_of(pieces, camera: PhotoCamera, page: np.ndarray, page_mm: tuple[float
         out[rows[inner], left:right] = colour[inner]
     out = ndimage.gaussian_filter(out, (camera.blur_px, camera.blur_px, 0))
     if any(camera.motion_px):
-        out = np.mean([ndimage.shift(out, (camera.motion_px[1] * t, camera.motion_px[0] * t, 0), order=1, mode="nearest") for t in np.linspace(-0.5, 0.5, 9)], axis=0)
-    return np.concatenate([_saved(out[top : top + _BAND], camera.noise, rng) for top in range(0, height, _BAND)])
+        out = sum(_moved(_moved(out, camera.motion_px[1] * t, 0), camera.motion_px[0] * t, 1) for t in np.linspace(-0.5, 0.5, 9)) / 9
+    return np.concatenate([saved(out[top : top + _BAND], camera.noise, rng) for top in range(0, height, _BAND)])
 
 
-def _saved(part: np.ndarray, noise: float, rng: np.random.Generator) -> np.ndarray:
-    return (np.clip(part + noise * rng.normal(size=part.shape), 0, 1) * 255 + 0.5).astype(np.uint8)
+def _moved(picture: np.ndarray, by: float, axis: int) -> np.ndarray:
+    """The picture moved along an axis, between pixels by what lies on either side; at its border the last pixel goes on."""
+    whole, count = int(np.floor(by)), picture.shape[axis]
+    first, second = (picture.take(np.clip(np.arange(count) - whole - k, 0, count - 1), axis) for k in (0, 1))
+    return first + np.float32(by - whole) * (second - first)
 
 
 def _worth_following(walks, camera: PhotoCamera, page_mm: tuple[float, float]) -> tuple[int, int, int, int]:
@@ -124,13 +137,13 @@ def _worth_following(walks, camera: PhotoCamera, page_mm: tuple[float, float]) -
 
 def _met(eye, way, curl_mm: float, width_mm: float) -> tuple[np.ndarray, np.ndarray]:
     """Where rays meet the page, and where that is on its print: a page that is curled up to its right is longer than it looks."""
-    on_page = eye + way * (-eye[2] / way[..., 2])[..., None]
+    on_page = on_ground(eye, way)
     if not curl_mm:
         return on_page, on_page
     begins, wide = 0.7 * width_mm, 0.3 * width_mm
     for _ in range(12):
         high = curl_mm * (np.clip(on_page[..., 0] - begins, 0, None) / wide) ** 2
-        on_page = eye + way * ((high - eye[2]) / way[..., 2])[..., None]
+        on_page = on_ground(eye, way, high)
     x = np.linspace(0, 3 * wide, 2000)
     length = np.concatenate([[0.0], np.cumsum(np.hypot(1.0, np.diff(curl_mm * (x / wide) ** 2) / np.diff(x)) * np.diff(x))])
     printed = on_page.copy()
@@ -146,9 +159,13 @@ def _page_colour(on_page, lit, page_mm, camera) -> np.ndarray:
     if camera.hot is not None:
         x, y, r, more = camera.hot
         light = light * (1 + np.float32(more) * np.exp(-0.5 * ((on_page[..., 0] - x) ** 2 + (on_page[..., 1] - y) ** 2) / r**2))
-    paper = (0.03 + 0.9 * level)[..., None] * np.array([1.0, 0.99, 0.97], np.float32)
-    paper[level < 0] = TABLE
-    return np.clip(paper * light[..., None], 0, 1)
+    print_, table = 0.03 + 0.9 * level, level < 0
+    seen = []
+    for white, bare in zip(np.array([1.0, 0.99, 0.97], np.float32), TABLE, strict=True):
+        paper = print_ * white
+        paper[table] = bare
+        seen.append(np.clip(paper * light, 0, 1))
+    return placed(seen)
 
 
 def shadow_of(walks, camera, shape, page_mm) -> np.ndarray:
@@ -176,28 +193,31 @@ def shadow_of(walks, camera, shape, page_mm) -> np.ndarray:
 def lay(colour, piece: ScannedPiece, xy, high, s, eye, way, on_page, camera) -> None:
     """Colour the pixels whose rays meet the tube, lying on the page but for what is lifted; a pixel on its outline takes a share of it."""
     r = (piece.true_od_mm or piece.od_mm) / 2
-    tree = cKDTree(xy)
     # A ray that meets the tube meets the page so near to it: by how far it goes sideways while it comes down from the tube's top.
-    aslant = np.sqrt(((way[..., 0] ** 2 + way[..., 1] ** 2) / way[..., 2] ** 2).max())
+    rim = np.concatenate([way[0], way[-1], way[:, 0], way[:, -1]])
+    aslant = np.sqrt(((rim[:, 0] ** 2 + rim[:, 1] ** 2) / rim[:, 2] ** 2).max())
     about = r + float((2.02 * r + high.max()) * aslant)
     low, far = xy.min(axis=0) - about, xy.max(axis=0) + about
-    box = ((on_page[..., :2] > low) & (on_page[..., :2] < far)).all(axis=-1)
-    rows, cols = np.nonzero(box)
+    x, y = on_page[..., 0], on_page[..., 1]
+    rows, cols = np.nonzero((x > low[0]) & (x < far[0]) & (y > low[1]) & (y < far[1]))
+    # Rays that meet the page far from the tube are left out, by millimetres: the others are followed.
+    places = np.full(np.ceil(far - low).astype(int) + 2, -1)
+    places[tuple((xy - low).astype(int).T)] = np.arange(len(xy))
+    close, beside = ndimage.distance_transform_edt(places < 0, return_indices=True)
+    cells = tuple((on_page[rows, cols, :2] - low).astype(int).T)
+    near = close[cells] < about + 2
+    rows, cols, begun = rows[near], cols[near], places[tuple(beside)][cells][near]
     if not len(rows):
         return
-    # Rays that meet the page far from the tube are left out, by millimetres: the others are followed.
-    places = np.ones(np.ceil(far - low).astype(int) + 2, bool)
-    places[tuple((xy - low).astype(int).T)] = False
-    close = ndimage.distance_transform_edt(places) < about + 2
-    near = close[tuple((on_page[rows, cols, :2] - low).astype(int).T)]
-    rows, cols = rows[near], cols[near]
-    hit, seen = _followed(piece, r, tree, xy, high, s, eye, way[rows, cols], camera)
-    met = np.zeros(colour.shape[:2], bool)
+    hit, seen = _followed(piece, r, xy, high, s, eye, way[rows, cols], camera, begun)
+    part = np.s_[max(0, rows.min() - 1) : rows.max() + 2, max(0, cols.min() - 1) : cols.max() + 2]
+    met, rim = np.zeros((2, *colour.shape[:2]), bool)
     met[rows[hit], cols[hit]] = True
-    outline = (ndimage.binary_dilation(met, np.ones((3, 3))) & ~ndimage.binary_erosion(met, np.ones((3, 3)), border_value=1))[rows, cols]
+    rim[part] = ndimage.binary_dilation(met[part], np.ones((3, 3))) & ~ndimage.binary_erosion(met[part], np.ones((3, 3)), border_value=1)
+    outline = rim[rows, cols]
     full = np.flatnonzero(hit & ~outline)
     colour[rows[full], cols[full]] = seen[full]
-    rows, cols = rows[outline], cols[outline]
+    rows, cols, begun = rows[outline], cols[outline], begun[outline]
     if not len(rows):
         return
     # How the way changes from pixel to pixel, for rays between them.
@@ -206,29 +226,44 @@ def lay(colour, piece: ScannedPiece, xy, high, s, eye, way, on_page, camera) -> 
     share, sum_of = np.zeros(len(rows)), np.zeros((len(rows), 3))
     for k in range(_FINER):
         dx, dy = (k + 0.5) / _FINER - 0.5, (5 * k % _FINER + 0.5) / _FINER - 0.5
-        hit, seen = _followed(piece, r, tree, xy, high, s, eye, way[rows, cols] + dx * right + dy * down, camera)
+        hit, seen = _followed(piece, r, xy, high, s, eye, way[rows, cols] + dx * right + dy * down, camera, begun)
         share += hit / _FINER
         sum_of += seen / _FINER
     colour[rows, cols] = colour[rows, cols] * (1 - share[:, None]) + sum_of
 
 
-def _followed(piece: ScannedPiece, r: float, tree: cKDTree, xy, high, s, eye, way, camera) -> tuple[np.ndarray, np.ndarray]:
-    """Which of some rays meet the tube, and the colour that they see there; black where they do not."""
+def _nearest(xy, tangent, x, y, k) -> np.ndarray:
+    """The step of the walk that is nearest to each place, from a step not far from it."""
+    step, last = np.hypot(*(xy[1] - xy[0])), len(xy) - 1
+    for _ in range(2):
+        at, ahead = xy[k], tangent[k]
+        k = np.clip(k + np.rint(((x - at[:, 0]) * ahead[:, 0] + (y - at[:, 1]) * ahead[:, 1]) / step).astype(int), 0, last)
+    k, left = k.copy(), np.arange(len(k))
+    while len(left):
+        some = np.clip(k[left] + [[-1], [0], [1]], 0, last)
+        best = ((x[left] - xy[some, 0]) ** 2 + (y[left] - xy[some, 1]) ** 2).argmin(axis=0)
+        better = some[best, np.arange(len(left))]
+        left, better = left[better != k[left]], better[better != k[left]]
+        k[left] = better
+    return k
+
+
+def _followed(piece: ScannedPiece, r: float, xy, high, s, eye, way, camera, begun) -> tuple[np.ndarray, np.ndarray]:
+    """Which of some rays meet the tube, and the colour that they see there, black where they do not; `begun`: for each a step of the walk not far from it."""
     tangent = np.gradient(xy, axis=0)
     tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
     directions = way / np.linalg.norm(way, axis=1, keepdims=True)
     t = (2.02 * r + high.max() - eye[2]) / directions[:, 2]
-    alive, hit = np.ones(len(t), bool), np.zeros(len(t), bool)
-    index = np.zeros(len(t), int)
+    hit, index = np.zeros(len(t), bool), begun.copy()
+    i = np.arange(len(t))
     for _ in range(40):
-        i = np.flatnonzero(alive)
         if not len(i):
             break
         p = eye + directions[i] * t[i, None]
-        _, k = tree.query(p[:, :2])
-        off, along = p[:, :2] - xy[k], np.zeros(len(i))
-        along = (off * tangent[k]).sum(axis=1)
-        across = off[:, 0] * tangent[k, 1] - off[:, 1] * tangent[k, 0]
+        k = _nearest(xy, tangent, p[:, 0], p[:, 1], index[i])
+        off, ahead = p[:, :2] - xy[k], tangent[k]
+        along = off[:, 0] * ahead[:, 0] + off[:, 1] * ahead[:, 1]
+        across = off[:, 0] * ahead[:, 1] - off[:, 1] * ahead[:, 0]
         distance = np.hypot(across, p[:, 2] - high[k] - r) - r
         past = np.where(k == 0, -along, np.where(k == len(xy) - 1, along, -1.0))
         distance = np.maximum(distance, past)
@@ -236,7 +271,7 @@ def _followed(piece: ScannedPiece, r: float, tree: cKDTree, xy, high, s, eye, wa
         now = distance < 0.004
         hit[i[now]] = True
         t[i] += np.where(now, 0.0, np.maximum(distance, 0.003))
-        alive[i] = ~now & (p[:, 2] > 0)
+        i = i[~now & (p[:, 2] > 0)]
     i = np.flatnonzero(hit)
     p, k = eye + directions[i] * t[i, None], index[i]
     off = p[:, :2] - xy[k]

@@ -178,10 +178,11 @@ def scan_of(pieces, scanner: Scanner, size_mm: tuple[float, float], rng: np.rand
     for _ in range(scanner.dust):
         y, x = rng.integers(0, sharp.shape[0]), rng.integers(0, sharp.shape[1])
         sharp[y : y + rng.integers(2, 6), x : x + rng.integers(2, 6)] *= rng.uniform(0.3, 0.9)
-    return np.concatenate([_saved(sharp[top : top + 64], scanner.noise, rng) for top in range(0, len(sharp), 64)])
+    return np.concatenate([saved(sharp[top : top + 64], scanner.noise, rng) for top in range(0, len(sharp), 64)])
 
 
-def _saved(part: np.ndarray, noise: float, rng: np.random.Generator) -> np.ndarray:
+def saved(part: np.ndarray, noise: float, rng: np.random.Generator) -> np.ndarray:
+    """Part of a picture with noise, as bytes."""
     level = rng.normal(size=part.shape)
     level *= noise
     level += part
