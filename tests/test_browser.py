@@ -24,12 +24,12 @@ def kit(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def served(kit: Path, chromium: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple]:
-    """A browser, and the address of JupyterLab."""
+    """A window of a browser, which keeps JupyterLab's own files from page to page, and the address of JupyterLab."""
     from playwright.sync_api import sync_playwright
 
     with running_lab(kit, tmp_path_factory.mktemp("lab")) as at, sync_playwright() as play:
         browser = play.chromium.launch(executable_path=chromium, args=FLAGS)
-        yield browser, *at
+        yield browser.new_context(viewport={"width": 1280, "height": 1000}), *at
         browser.close()
 
 
@@ -39,10 +39,10 @@ def person(served: tuple, tmp_path: Path) -> Iterator[Person]:
 
     With BENDCAL_SCREENSHOTS=FOLDER the screenshots are kept there.
     """
-    browser, address, token = served
+    window, address, token = served
     pictures = Path(os.environ.get("BENDCAL_SCREENSHOTS") or tmp_path)
     pictures.mkdir(exist_ok=True)
-    page = browser.new_page(viewport={"width": 1280, "height": 1000})
+    page = window.new_page()
     somebody = Person(page, address, token, pictures)
     yield somebody
     page.close()
@@ -164,7 +164,7 @@ def test_two_notebooks_on_one_shop_see_each_other(person: Person, kit: Path) -> 
     """What is recorded in one is in table and picture of the other without a key being pressed there, and the other way round."""
     from playwright.sync_api import expect
 
-    tab = person.page.context.browser.new_page(viewport={"width": 1280, "height": 1000})
+    tab = person.page.context.new_page()
     other = Person(tab, person.address, person.token, person.pictures)
     other.open("notebooks/1_in_another_notebook.ipynb", workspace="another")
     other.run_all()
