@@ -114,6 +114,7 @@ def test_files_that_belong_together_are_all_new_or_all_old(tmp_path: Path, monke
 
                 with monkeypatch.context() as patch, pytest.raises((NotSaved, KeyboardInterrupt), match=f"{failing.name} could not be replaced.*Nothing was changed|stop"):
                     patch.setattr(atomic.os, "replace", replace)
+                    patch.setattr(atomic, "FIRST_PAUSE_S", 0.0001)
                     write_together([(path, b"new") for path in paths])
                 assert {path: path.read_bytes() for path in tmp_path.iterdir()} == seen
     write_together([(path, b"new") for path in paths])
