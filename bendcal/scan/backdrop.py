@@ -9,6 +9,7 @@ from scipy import ndimage
 
 __all__ = ["Unlike", "unlike_backdrop"]
 
+_BAND = 64  # rows that are worked on at once
 _BLOCKS = 96  # blocks along the longer side, on which the backdrop is found
 _TOLERANCE = 0.08  # how far a block of the backdrop may differ from it, of full white, until its spread is known
 
@@ -78,12 +79,16 @@ def unlike_backdrop(rgb: np.ndarray) -> Unlike:
         tolerance = min(_TOLERANCE, max(5 * spread, 0.012))
     gx, gy = (np.arange(width) + 0.5) / width, (np.arange(height) + 0.5) / height
     away = np.zeros((height, width), np.float32)
-    for c in range(3):
-        s = surface[:, c]
-        level = (s[0] + s[1] * gx + s[3] * gx**2)[None, :] + (s[2] * gy + s[5] * gy**2)[:, None] + s[4] * gy[:, None] * gx[None, :]
-        away += (rgb[:, :, c] - level.astype(np.float32)) ** 2
-    away = np.sqrt(away / 3)
-    where = ndimage.zoom(kept.reshape(rows, cols).astype(np.uint8), block, order=0).astype(bool)
+    for top in range(0, height, _BAND):
+        band = slice(top, top + _BAND)
+        y = gy[band]
+        for c in range(3):
+            s = surface[:, c]
+            level = (s[0] + s[1] * gx + s[3] * gx**2)[None, :] + (s[2] * y + s[5] * y**2)[:, None] + s[4] * y[:, None] * gx[None, :]
+            away[band] += (rgb[band, :, c] - level.astype(np.float32)) ** 2
+        away[band] = np.sqrt(away[band] / 3)
+    down, across = (ndimage.zoom(np.arange(n), block, order=0) for n in (rows, cols))  # of each pixel its block
+    where = kept.reshape(rows, cols)[down][:, across]
     inside = away[: where.shape[0], : where.shape[1]][where[: away.shape[0], : away.shape[1]]]
     noise = float(np.median(inside)) if inside.size else 1.0
     return Unlike(away, max(noise, 1e-3), float(kept.mean()), float(colour[kept].mean()) if kept.any() else 0.5)

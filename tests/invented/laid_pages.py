@@ -49,15 +49,20 @@ def table_photo(pieces, camera: PhotoCamera, papers, rng: np.random.Generator, *
         rows = np.arange(max(0, top - 1), min(height, top + band + 1))
         eye, way = camera.rays(*np.meshgrid(np.arange(width), rows))
         on_table = on_ground(eye, way)
-        colour = _table_colour(on_table, eye, way, papers, camera)
-        at = [(on_table[..., k] - low[k]) * 4 - 0.5 for k in (1, 0)]
-        colour *= ndimage.map_coordinates(shade, at, order=1, mode="constant", cval=1.0)[..., None]
+        colour = np.empty_like(on_table)
+        for few in (slice(k, k + 32) for k in range(0, len(rows), 32)):
+            at = [(on_table[few, :, k] - low[k]) * 4 - 0.5 for k in (1, 0)]
+            shaded = ndimage.map_coordinates(shade, at, order=1, mode="constant", cval=1.0)
+            colour[few] = _table_colour(on_table[few], eye, way[few], papers, camera) * shaded[..., None]
         for piece, xy, _, _, lifted, s in walks:
             lay(colour, piece, xy, lifted, s, eye, way, on_table, camera)
         inner = (rows >= top) & (rows < top + band)
         out[rows[inner]] = colour[inner]
-    out = ndimage.gaussian_filter(out, (camera.blur_px, camera.blur_px, 0)) + camera.noise * rng.standard_normal(out.shape, np.float32)
-    return (np.clip(out, 0, 1) * 255 + 0.5).astype(np.uint8)
+    out = ndimage.gaussian_filter(out, (camera.blur_px, camera.blur_px, 0))
+    for few in (out[k : k + 32] for k in range(0, height, 32)):
+        few += camera.noise * rng.standard_normal(few.shape, np.float32)
+        few[:] = np.clip(few, 0, 1) * 255 + 0.5
+    return out.astype(np.uint8)
 
 
 def _table_colour(on_table, eye, way, papers, camera) -> np.ndarray:
