@@ -16,7 +16,7 @@ from scipy import optimize
 
 from bendcal.scan.sighting import PageNotFound, image_library
 
-__all__ = ["CORNER_PX", "GROWN_PX", "PRINT_U", "Camera", "believed_lens", "camera_through", "fit_camera", "lens_arrays", "outward_of_marks", "scatter_px", "usual_px"]
+__all__ = ["CORNER_PX", "GROWN_PX", "PRINT_U", "Camera", "believed_lens", "camera_near", "camera_through", "fit_camera", "lens_arrays", "outward_of_marks", "scatter_px", "usual_px"]
 
 #: Believed beforehand: focal length as of a phone's main lens (26 mm on 36 × 24 film), by a factor; the lens's middle, as a share
 #: of the diagonal; radial distortion.
@@ -205,12 +205,7 @@ def camera_through(
     """
     cv2 = image_library()
     believed, widths = believed_lens(size_px, film_mm)
-    solid = np.column_stack([page_mm, np.zeros(len(page_mm))])
-    start = np.append(believed, np.zeros(6))
-    good, turn, shift = cv2.solvePnP(solid, seen_px, lens_arrays(start)[0], None, flags=cv2.SOLVEPNP_IPPE)
-    if not good:
-        raise PageNotFound("The reference page's marks do not make a page. Flatten it and photograph it again.")
-    start[4:] = np.append(turn.ravel(), shift.ravel())
+    start = _posed(page_mm, seen_px, believed)
     aspect_u, outward = max(np.sqrt(2) * print_u, 1e-6), outward_of_marks(seen_px)
 
     def away(x: np.ndarray) -> np.ndarray:
@@ -231,6 +226,34 @@ def camera_through(
     scale = np.array([0.1, 10.0, 10.0, 0.05, 0.01, 0.01, 0.01, 1.0, 1.0, 1.0, 0.001, 0.1])
     found = optimize.least_squares(away, np.append(start, [0.0, 0.0]), jac=slopes, x_scale=scale, loss=_corners_robustly, f_scale=_ROBUST, max_nfev=200)
     return found.x[:10], found.jac, away(found.x)[:-_BELIEFS] * CORNER_PX
+
+
+def camera_near(page_mm: np.ndarray, seen_px: np.ndarray, size_px: tuple[int, int], *, film_mm: float | None = None) -> np.ndarray:
+    """(10,) numbers of a camera that sees these points about there, though they may be off by millimetres, as when a page was moved.
+
+    Parameters
+    ----------
+    page_mm, seen_px, size_px, film_mm : as for :func:`fit_camera`
+
+    Raises
+    ------
+    PageNotFound : where the points make no page at all
+    """
+    fitted = camera_through(page_mm, seen_px, size_px, film_mm=film_mm)[0]
+    posed = _posed(page_mm, seen_px, believed_lens(size_px, film_mm)[0])
+    # The fit takes what does not agree for a page out of shape, if need be; a camera with its lens as believed and no more to give is nearer then.
+    return min((fitted, posed), key=lambda numbers: np.square(_projected(numbers, page_mm) - seen_px).sum())
+
+
+def _posed(page_mm: np.ndarray, seen_px: np.ndarray, lens: np.ndarray) -> np.ndarray:
+    """(10,) the camera with this lens, where it sees the points with the least squares."""
+    cv2 = image_library()
+    solid, matrix, bent = np.column_stack([page_mm, np.zeros(len(page_mm))]), *lens_arrays(lens)
+    good, turn, shift = cv2.solvePnP(solid, seen_px, matrix, bent, flags=cv2.SOLVEPNP_IPPE)
+    if not good:
+        raise PageNotFound("The reference page's marks do not make a page. Flatten it and photograph it again.")
+    turn, shift = cv2.solvePnPRefineLM(solid, seen_px, matrix, bent, turn, shift)
+    return np.concatenate([lens, turn.ravel(), shift.ravel()])
 
 
 def _corners_robustly(squares: np.ndarray) -> np.ndarray:

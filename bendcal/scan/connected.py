@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from bendcal.scan.camera import Camera, camera_through
+from bendcal.scan.camera import Camera, camera_near
 from bendcal.scan.sighting import PageNotFound, Sighting, page_of
 from bendcal.scan.table import PlacedPage, Start
 
@@ -71,7 +71,7 @@ def begun(sightings: Sequence[Sighting], pages: Mapping[str, list[int]], scale: 
         marks = [m for m in sightings[k].corners_px if str(page_of(m)) in held]
         at = np.concatenate([placed[str(page_of(m))].on_table(page_of(m).corners_mm(m)) for m in marks])
         seen = np.concatenate([sightings[k].corners_px[m] for m in marks])
-        cameras[k] = camera_through(at, seen, sightings[k].size_px, film_mm=sightings[k].film_mm)[0]
+        cameras[k] = camera_near(at, seen, sightings[k].size_px, film_mm=sightings[k].film_mm)
         view = Camera(cameras[k], np.zeros((10, 10)), 0.0)
         for page in (p for p in pages if k in pages[p] and p not in placed):
             marks = sightings[k].marks()[page]

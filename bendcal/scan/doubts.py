@@ -15,6 +15,7 @@ from bendcal.scan.table import PAGE_U, Table, adjusted
 __all__ = ["laid_table"]
 
 _FAR_PX, _FAR = 0.8, 3.0  # a page's corners in one photo may lie so far (rms) from where they should, in pixels and in what is usual of them
+_SURELY_PX = 3.0  # though all of them do, where one moved page has led everything astray
 _JUDGED = 3  # marks
 #: A single mark that is further off, in pixels, in what most corners scatter by, and in what is usual of its page in that photo, is misread or covered, and left out.
 _WRONG_PX, _WRONG, _ALONE = 1.0, 5.0, 4.0
@@ -82,7 +83,7 @@ def _misfits(table: Table) -> list[str]:
         for mark, four in off.items():
             groups.setdefault((str(page_of(mark)), k), []).append(four)
     far = {group: float(np.sqrt(np.mean(np.square(fours)))) for group, fours in groups.items() if len(fours) >= _JUDGED}
-    limit = max(_FAR_PX, _FAR * float(np.median(list(far.values()))))
+    limit = min(max(_FAR_PX, _FAR * float(np.median(list(far.values())))), _SURELY_PX)
     return [page for page in table.pages if max((v for (name, _), v in far.items() if name == page), default=0.0) > limit]
 
 

@@ -23,6 +23,8 @@ __all__ = ["PAGE_U", "PlacedPage", "Start", "Table", "adjusted"]
 
 PAGE_U = 0.0005  # of its size: how far one page's print may differ from the next one's (assumed)
 _LENS, _POSE, _PLACE = 4, 6, 3
+#: No lens is further from what is believed of it, in standard deviations, and no print is stretched by more: beyond lie answers that no table has.
+_LENS_OFF, _PRINT_OFF = 10.0, 0.1
 
 
 @dataclass(frozen=True, eq=False)
@@ -143,6 +145,14 @@ class _Problem:
         for k, placed in enumerate(list(start.pages.values())[1:]):
             self.start[self.first_place + _PLACE * k :][:_PLACE] = placed.x_mm, placed.y_mm, placed.turn
 
+    def bounds(self) -> tuple[np.ndarray, np.ndarray]:
+        """(count,) each, the least and the largest that every number may be."""
+        low, high = np.full(self.count, -np.inf), np.full(self.count, np.inf)
+        reach = np.append(_LENS_OFF * self.width[: self.first_pose], np.full(self.count - self.first_stretch, _PRINT_OFF))
+        low[self.which], high[self.which] = self.believed - reach, self.believed + reach
+        low[self.first_grown :], high[self.first_grown :] = -np.inf, np.inf
+        return low, high
+
     def places(self, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """(pages, 3) places and turns, (pages, 2) stretches less 1."""
         place = np.vstack([np.zeros(_PLACE), x[self.first_place : self.first_stretch].reshape(-1, _PLACE)])
@@ -204,9 +214,12 @@ def adjusted(sightings: Sequence[Sighting], start: Start, *, scale: Mapping[str,
     """
     problem = _Problem(sightings, start, scale, (print_u, page_u))
     how = {"jac": lambda x: problem(x, slopes=True), "x_scale": "jac"}
-    # Plain squares come near in a few steps; from there the robust fit needs few more.
-    near = optimize.least_squares(problem, problem.start, method="lm", max_nfev=50, **how)
-    found = optimize.least_squares(problem, near.x, loss="soft_l1", f_scale=3.0, max_nfev=100, **how)
+    # Plain squares come near in a few steps; from there the robust fit needs few more. Where a page was moved they may go astray instead.
+    near = optimize.least_squares(problem, problem.start, method="lm", max_nfev=50, **how).x
+    low, high = problem.bounds()
+    if not ((near > low) & (near < high)).all():
+        near = optimize.least_squares(problem, np.clip(problem.start, low, high), bounds=(low, high), max_nfev=100, **how).x
+    found = optimize.least_squares(problem, near, bounds=(low, high), loss="soft_l1", f_scale=3.0, max_nfev=100, **how)
     x = found.x
     off = np.split(problem(x)[: -len(problem.which)] * CORNER_PX, np.cumsum([2 * len(p) for p in problem.page])[:-1])
     off_px = tuple(dict(zip(marks, each.reshape(-1, 4, 2), strict=True)) for marks, each in zip(problem.marks, off, strict=True))
