@@ -286,9 +286,10 @@ def test_the_kit_starts_without_the_scanner() -> None:
 
 
 def test_a_bend_too_slight_to_tell_its_radius_is_refused(tmp_path: Path) -> None:
-    """12° are refused with what to do, 20° are read, but on dark paper not."""
-    slight = read_scan(scanned(tmp_path, replace(PIECE, angle_deg=12.0, leg_a_mm=32.0, leg_b_mm=28.0, mark_mm=20.0)), od_mm=PIECE.od_mm)
-    assert slight.read == () and "It turns by 12.0°: below 15°" in slight.refused[0]
-    assert read_scan(scanned(tmp_path, replace(PIECE, angle_deg=20.0, leg_a_mm=32.0, leg_b_mm=28.0, mark_mm=20.0)), od_mm=PIECE.od_mm).only.angle.value == pytest.approx(20.0, abs=0.2)
-    dark = read_scan(scanned(tmp_path, replace(PIECE, angle_deg=20.0, leg_a_mm=32.0, leg_b_mm=28.0, mark_mm=None), scanner=Scanner(backdrop="dark")), od_mm=PIECE.od_mm)
-    assert dark.read == () and "Lay light paper over it" in dark.refused[0]
+    """12° are refused with what to do, 20° are read, on light paper and on dark."""
+    for backdrop in ("white", "dark"):
+        slight, more = (
+            read_scan(scanned(tmp_path, replace(PIECE, angle_deg=angle, leg_a_mm=32.0, leg_b_mm=28.0, mark_mm=20.0), scanner=Scanner(backdrop=backdrop)), od_mm=PIECE.od_mm) for angle in (12.0, 20.0)
+        )
+        assert slight.read == () and "It turns by 12.0°: below 15°" in slight.refused[0]
+        assert more.only.angle.value == pytest.approx(20.0, abs=0.2)

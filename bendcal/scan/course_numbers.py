@@ -12,6 +12,8 @@ from bendcal.scan.uncertainty import FLATTENED, TILT_PX, arc_shift, leg_shift, r
 
 __all__ = ["corrected_course", "course_covariance", "course_results"]
 
+_UNSEEN = 0.01  # of the diameter: by how much such an arc's middle may lie elsewhere (an assumption)
+
 
 def course_results(course: Course, ends_mm: np.ndarray, scale: tuple[float, float] = (1.0, 1.0)) -> np.ndarray:
     """(3n + 1,) n + 1 legs [mm], n angles [deg] and n radii [mm] of a course whose picture is stretched by `scale`.
@@ -88,6 +90,10 @@ def course_covariance(
     for pattern in patterns:
         change = by_p @ (solve @ np.append(pattern, pad))
         total += np.outer(change, change)
+    if dark:
+        # An arc of which but one side is seen may be flattened without being seen narrower, and its radius hangs on how deep its middle lies below the apex.
+        deep = 1 / np.cos(np.array([one.turn for one in course.bends]) / 2) - 1
+        total[np.arange(2 * n + 1, 3 * n + 1), np.arange(2 * n + 1, 3 * n + 1)] += (_UNSEEN * od_mm / deep) ** 2
     for row, u in zip((0, n), ends_u, strict=True):
         total[row, row] += u**2
     for axis in (0, 1):

@@ -10,7 +10,7 @@ from scipy import ndimage
 from bendcal.scan.heights import View
 from bendcal.scan.tube_model import ARC, LEG_1, LEG_2, Shape
 
-__all__ = ["Edges", "find_edges", "followed", "lined_up", "lined_up_along", "steepest", "without_soft"]
+__all__ = ["STEP_MM", "Edges", "averaged", "find_edges", "followed", "lined_up", "lined_up_along", "profiles", "sample", "steepest", "without_soft"]
 
 STEP_MM = 0.6  # between profiles along the tube
 _FINE = 0.25  # pixels between samples along a profile
@@ -90,7 +90,6 @@ def find_edges(field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[flo
     sharp : as for :func:`lined_up_along`
     """
     base, normal, zone, along = profiles(shape, ends_mm)
-    tangent = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
     pixel = float(np.mean(pixel_mm))
     half = np.where(zone == ARC, shape.half_arc_mm, shape.half_mm)
     reach = window_mm + 3 * pixel
@@ -98,11 +97,7 @@ def find_edges(field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[flo
     at, blur = np.full((2, len(base), 2), np.nan), np.full((2, len(base)), np.nan)
     for k, sign in enumerate((1.0, -1.0)):
         out = sign * (half[:, None] + offset[None, :])  # from inside to outside on either side
-        total = 0.0
-        for shift in (-STEP_MM / 3, 0.0, STEP_MM / 3):
-            points = base[:, None, :] + out[:, :, None] * normal[:, None, :] + shift * tangent[:, None, :]
-            total = total + sample(field, points, pixel_mm)
-        where, width, rise = steepest(-total / 3, offset, window_mm, pixel, shades_off=sharp * _SHADES_OFF * 2 * shape.half_mm)
+        where, width, rise = steepest(-averaged(field, base, normal, out, pixel_mm), offset, window_mm, pixel, shades_off=sharp * _SHADES_OFF * 2 * shape.half_mm)
         # The slope of noise alone, averaged over three lines and smoothed, is about 0.2 noise a pixel.
         clear = rise * pixel > max(4 * 0.2 * noise, 0.008)
         place = sign * (half + where)
@@ -281,6 +276,21 @@ def steepest(values: np.ndarray, offset: np.ndarray, window: float, pixel: float
     near = np.abs(np.arange(slope.shape[1]) - j[:, None]) * step < _NEAR_PX * pixel if shades_off else True
     width = ((slope > 0.5 * peak[:, None]) & near).sum(axis=1) * step
     return place, width, np.where(inner, peak, 0.0)
+
+
+def averaged(field: np.ndarray, base: np.ndarray, normal: np.ndarray, out: np.ndarray, pixel_mm: tuple[float, float]) -> np.ndarray:
+    """(n, m) profiles of the map across the tube, each the mean of three lines side by side.
+
+    Parameters
+    ----------
+    field : the map
+    base, normal : (n, 2) places on the centreline [mm], and unit vectors across it there
+    out : (n, m) how far from it the samples lie [mm]
+    pixel_mm : (across, down) size of a pixel [mm]
+    """
+    tangent = np.stack([-normal[:, 1], normal[:, 0]], axis=1)
+    points = base[:, None, :] + out[:, :, None] * normal[:, None, :]
+    return sum(sample(field, points + shift * tangent[:, None, :], pixel_mm) for shift in (-STEP_MM / 3, 0.0, STEP_MM / 3)) / 3
 
 
 def sample(field: np.ndarray, points_mm: np.ndarray, pixel_mm: tuple[float, float]) -> np.ndarray:

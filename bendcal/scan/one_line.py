@@ -17,10 +17,11 @@ from bendcal.scan.edges import find_edges, profiles, without_soft
 from bendcal.scan.ends import CutEnd, burnt_beyond, find_end, usual_blur
 from bendcal.scan.flat_reading import PatternReading
 from bendcal.scan.heights import View
-from bendcal.scan.judging import LIFTED, against_edges, against_fit, in_line, is_dark, lifted, raised
+from bendcal.scan.judging import LIFTED, against_edges, against_fit, against_lit, in_line, is_dark, lifted, raised
 from bendcal.scan.line_telling import Look, points_of, told_line, upright
 from bendcal.scan.one_piece import ROUGHEST_END_MM, rough_ends
 from bendcal.scan.separate import Found
+from bendcal.scan.shaded import lit_edges
 from bendcal.scan.telling import end_of_leg_a
 from bendcal.scan.tracing import first_course, traced, traced_along
 from bendcal.scan.tube_model import LEG_1, LEG_2
@@ -111,7 +112,7 @@ def _looked(found: Found, course: Course, scan: Scan, unlike: Unlike, od_mm: flo
     """What speaks against it, and the fit through edges sought ever closer to the course."""
     spread = max(0.05, 0.6 * float(np.mean(scan.pixel_mm)))
     look = None
-    for window in windows:
+    for last, window in enumerate(windows, 1 - len(windows)):
         parts = _parts(found, course, od_mm)
         ends = rough_ends(parts[0], course.bends[0])[0], rough_ends(parts[-1], course.bends[-1])[1]
         straight = [ends[0] - course.bends[0].setback_mm, *course.straight_mm, ends[1] - course.bends[-1].setback_mm]
@@ -119,13 +120,23 @@ def _looked(found: Found, course: Course, scan: Scan, unlike: Unlike, od_mm: flo
             return [found.wide or _too_short(int(np.argmin(straight)), course.count)], look
         reach = course.halfway_mm(ends)
         edges = tuple(
-            without_soft(find_edges(unlike.map, unlike.noise, bend, _with_half(far, k, course), pixel_mm=scan.pixel_mm, window_mm=window, sharp=sharp), od_mm, scan.pixel_mm)
+            find_edges(unlike.map, unlike.noise, bend, _with_half(far, k, course), pixel_mm=scan.pixel_mm, window_mm=window, sharp=sharp)
             for k, (bend, far) in enumerate(zip(course.bends, reach, strict=True))
         )
         for k, (bend, one) in enumerate(zip(course.bends, edges, strict=True)):
             whole = tuple(bend.setback_mm + straight[k + leg] for leg in (0, 1))
             if why := against_edges(one, bend, whole, od_mm):
                 return _at(k, why), look
+        edges = tuple(without_soft(one, od_mm, scan.pixel_mm) for one in edges)
+        if last == 0 and is_dark(unlike.light):
+            lit = [
+                lit_edges(unlike.map, unlike.noise, bend, _with_half(far, k, course), one, pixel_mm=scan.pixel_mm, od_mm=od_mm)
+                for k, (bend, far, one) in enumerate(zip(course.bends, reach, edges, strict=True))
+            ]
+            for k, (one, blurred) in enumerate(lit):
+                if why := against_lit(one, blurred, od_mm):
+                    return _at(k, why), look
+            edges = tuple(one for one, _ in lit)
         points, _ = points_of(edges)
         fitted = fit_course(course, points, spread_mm=spread, od_mm=od_mm)
         course = fitted.course

@@ -9,16 +9,17 @@ from bendcal.scan.decode import Scan
 from bendcal.scan.edges import Edges, find_edges, followed, lined_up, without_soft
 from bendcal.scan.ends import burnt_beyond, find_end, find_marks, usual_blur
 from bendcal.scan.heights import View
-from bendcal.scan.judging import SHORTEST_LEG, against_edges, against_fit, in_line, is_dark, raised
+from bendcal.scan.judging import LIT_RMS_MM, SCAN_RMS_MM, SHORTEST_LEG, against_edges, against_fit, against_lit, in_line, is_dark, raised
 from bendcal.scan.piece import ScanReading
 from bendcal.scan.separate import Found
+from bendcal.scan.shaded import lit_edges
 from bendcal.scan.telling import Seen, flat, from_above, told
 from bendcal.scan.tube_model import LEG_1, LEG_2, Fitted, Shape, fit_centreline, fit_edges
 
 __all__ = ["ROUGHEST_END_MM", "is_bent", "read_piece", "rough_ends", "rough_shape"]
 
 ROUGHEST_END_MM = 0.1  # a cut is straight; what glare leaves of one is not
-_LEAST_ANGLE, _LEAST_ANGLE_DARK = 15.0, 30.0  # of an offcut: below, invented bends gave radii that were confidently wrong (9° on light paper, 19 and 25° on dark)
+_LEAST_ANGLE = 15.0  # of an offcut: below, invented bends gave radii that were confidently wrong
 _NO_BEND = "It makes no bend that could be read: straight, too short, or no tube."
 _NO_LEGS = "A straight leg is shorter than half a diameter, or it is not one bend between straight legs. Measure this piece by hand."
 
@@ -50,7 +51,8 @@ def read_piece(
         if view is not None:
             upright, points = from_above(fitted, edges, od_mm, view)
             said = [why for why in [raised(upright, points, flat(edges)[1], view.photo_at(points), view.high_above(points), od_mm, strict=view.one_photo)] if why]
-        return said + against_fit(upright, edges, found, ends, seen=fitted.shape, od_mm=od_mm, pixel_mm=pixel, light=unlike.light, by_line=view is not None)
+        how = {} if view is not None else {"rms_mm": LIT_RMS_MM if dark else SCAN_RMS_MM}
+        return said + against_fit(upright, edges, found, ends, seen=fitted.shape, od_mm=od_mm, pixel_mm=pixel, light=unlike.light, by_line=view is not None, **how)
 
     pixel, dark = float(np.mean(scan.pixel_mm)), is_dark(unlike.light)
     if found.refused:
@@ -89,12 +91,10 @@ def read_piece(
         return refuse(*why, shape=seen_as)
     fitted, edges, _, ends = fit
     shape = fitted.shape
-    least = _LEAST_ANGLE_DARK if dark else _LEAST_ANGLE
-    if np.degrees(shape.turn) < least:
-        more = " on dark paper, where one of its edges is often lost" if dark else ""
+    if np.degrees(shape.turn) < _LEAST_ANGLE:
         return refuse(
-            f"It turns by {np.degrees(shape.turn):.1f}°: below {least:g}°{more}, the round part is so short that how a bend sets in and fades passes for its "
-            f"radius. {'Lay light paper over it' if more else 'Bend a piece further for this'}, or measure this one by hand.", shape=shape,
+            f"It turns by {np.degrees(shape.turn):.1f}°: below {_LEAST_ANGLE:g}° the round part is so short that how a bend sets in and fades passes for its "
+            "radius. Bend a piece further for this, or measure this one by hand.", shape=shape,
         )  # fmt: skip
     slant = [0.0 if view is None else view.slant(shape.apex + ends[leg] * out, out) for leg, out in enumerate(shape.directions)]
     blur = usual_blur(edges)
@@ -144,7 +144,7 @@ def _fitted(found: Found, shape: Shape, scan: Scan, unlike: Unlike, od_mm: float
     """What speaks against it, and (fit, edges, found, ends) through edges sought ever closer to the shape; the latter None without legs."""
     spread = max(0.05, 0.6 * float(np.mean(scan.pixel_mm)))
     fit = None
-    for window in windows:
+    for last, window in enumerate(windows, 1 - len(windows)):
         ends = rough_ends(found, shape)
         if min(ends) < shape.setback_mm + od_mm / 2:
             return (found.wide or _NO_LEGS,), None
@@ -152,6 +152,10 @@ def _fitted(found: Found, shape: Shape, scan: Scan, unlike: Unlike, od_mm: float
         if why := against_edges(edges, shape, ends, od_mm):
             return why, fit or ()
         edges = without_soft(edges, od_mm, scan.pixel_mm)
+        if last == 0 and is_dark(unlike.light):
+            edges, blurred = lit_edges(unlike.map, unlike.noise, shape, ends, edges, pixel_mm=scan.pixel_mm, od_mm=od_mm)
+            if why := against_lit(edges, blurred, od_mm):
+                return why, fit or ()
         points, side, _ = flat(edges)
         fitted = fit_edges(shape, points, side, spread_mm=spread, od_mm=od_mm)
         shape = fitted.shape

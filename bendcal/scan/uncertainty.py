@@ -12,13 +12,12 @@ import numpy as np
 
 from bendcal.scan.tube_model import Fitted, Shape
 
-__all__ = ["ARC_OF_OD", "FADED_ARC", "FLATTENED", "FLATTENED_U", "TILT_PX", "arc_shift", "leg_shift", "moved", "noise_of", "results", "scattered", "solver"]
+__all__ = ["ARC_OF_OD", "FLATTENED", "FLATTENED_U", "SHADED", "TILT_PX", "arc_shift", "leg_shift", "moved", "noise_of", "results", "scattered", "solver"]
 
-#: What one side's light may shift the middle between both edges by, of a pixel; and of what the half width is off:
-#: on dark paper a tube's own dark side is lost, and it may all be on one side.
+#: What one side's light may shift the middle between both edges by, of a pixel; and of what the half width is off, for it may all be on one side.
 _SHIFT_PX, _SHIFT_OF_WIDTH = 0.02, 0.6
-#: On dark paper, of the tube's diameter: the last of its dark side is lost before the edge is seen to be soft.
-_FADED, FADED_ARC = 0.0075, 0.0225
+#: On dark paper, of the tube's diameter: where the step and the dome of a lit side are taken to begin (`shaded`), which changes as it turns from the light.
+SHADED = 0.004
 #: How that may change from one end of a leg to the other, of a pixel.
 TILT_PX = 0.01
 #: A bend is flattened more on its outside: of the width lost there, half to all is lost on the outside.
@@ -114,7 +113,7 @@ def leg_shift(off_mm: float, pixel_mm: float, od_mm: float, dark: bool) -> float
     pixel_mm, od_mm : size of a pixel, and the tube's diameter [mm]
     dark : whether the backdrop is dark
     """
-    return hypot(_SHIFT_PX * pixel_mm, _SHIFT_OF_WIDTH * off_mm, _FADED * od_mm * dark)
+    return hypot(_SHIFT_PX * pixel_mm, _SHIFT_OF_WIDTH * off_mm, SHADED * od_mm * dark)
 
 
 def arc_shift(shift_mm: float, lost_mm: float, od_mm: float, dark: bool) -> float:
@@ -127,7 +126,7 @@ def arc_shift(shift_mm: float, lost_mm: float, od_mm: float, dark: bool) -> floa
     od_mm : the tube's diameter [mm]
     dark : whether the backdrop is dark
     """
-    return hypot(shift_mm, FADED_ARC * od_mm * dark, ARC_OF_OD * od_mm, FLATTENED_U * lost_mm)
+    return hypot(shift_mm, SHADED * od_mm * dark, ARC_OF_OD * od_mm, FLATTENED_U * lost_mm)
 
 
 def _waves(residual: np.ndarray, series: list[np.ndarray]) -> float:

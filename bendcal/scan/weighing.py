@@ -13,14 +13,14 @@ import numpy as np
 
 from bendcal.scan.edges import STEP_MM
 from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, LEG_2, Fitted, Shape
-from bendcal.scan.uncertainty import FADED_ARC, FLATTENED, FLATTENED_U, TILT_PX, leg_shift, moved, noise_of, results
+from bendcal.scan.uncertainty import FLATTENED, FLATTENED_U, SHADED, TILT_PX, leg_shift, moved, noise_of, results
 
 __all__ = ["Weighed", "corrected", "covariance", "weighed"]
 
 #: By how much an arc's curvature may change from one end to the other, as a share of its mean; half that in its middle and a third
 #: beyond (an assumption: a lever is pulled unevenly, a former is not round).
 _UNEVEN, _UNEVEN_WAVES = 0.025, 3
-_FADED_WAVES = 5  # how what is lost on dark paper changes along an arc
+_SHADED_WAVES = 5  # how that changes along an arc on dark paper
 #: Curvature sets in over nothing to so many diameters (an assumption), which moves the arc inwards as flattening does, by (that)²/24R
 #: (derived): evenly spread, a third of the most, with 0.298 of it as the standard deviation.
 _EASED, _EASED_MEAN, _EASED_U = 0.5, 1 / 3, 0.298
@@ -106,8 +106,8 @@ def _shared(fitted: Fitted, ends: np.ndarray, along_mm: np.ndarray, side: np.nda
     patterns.append(_flattened(fitted, along_mm, od_mm) * hypot(FLATTENED_U * _lost(fitted), _EASED_U * _eased(fitted, od_mm)))
     patterns += [arc * _uneven(fitted.shape, swept, k) for k in range(1, _UNEVEN_WAVES + 1)]
     if dark:
-        # What is lost of a side changes along the arc, as the side turns to the light or from it.
-        patterns += [arc * np.cos(k * np.pi * swept) * FADED_ARC * od_mm / max(k, 1) for k in range(_FADED_WAVES)]
+        # A side turns to the light or from it along the arc.
+        patterns += [arc * np.cos(k * np.pi * swept) * SHADED * od_mm / max(k, 1) for k in range(_SHADED_WAVES)]
     return patterns
 
 
