@@ -9,9 +9,10 @@ from hypothesis import strategies as st
 from scipy import optimize
 from scipy.spatial import cKDTree
 
-from bendcal.scan.edges import Edges, lined_up, lined_up_along, steepest, without_soft
+from bendcal.scan.edges import Edges, lined_up, lined_up_along, steepest
 from bendcal.scan.ends import _across
 from bendcal.scan.scanner import scale_of
+from bendcal.scan.shaded import without_soft
 from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, LEG_2, Fitted, Shape, fit_centreline, fit_edges
 from bendcal.scan.uncertainty import _waves, results
 from bendcal.scan.weighing import Weighed, _uneven, corrected, covariance, weighed

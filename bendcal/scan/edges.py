@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy import ndimage
@@ -10,7 +10,7 @@ from scipy import ndimage
 from bendcal.scan.heights import View
 from bendcal.scan.tube_model import ARC, LEG_1, LEG_2, Shape
 
-__all__ = ["STEP_MM", "Edges", "averaged", "find_edges", "followed", "lined_up", "lined_up_along", "profiles", "sample", "steepest", "without_soft"]
+__all__ = ["SOFT", "STEP_MM", "Edges", "averaged", "find_edges", "followed", "lined_up", "lined_up_along", "profiles", "sample", "steepest"]
 
 STEP_MM = 0.6  # between profiles along the tube
 _FINE = 0.25  # pixels between samples along a profile
@@ -21,10 +21,7 @@ _SHADES_OFF = 0.12  # of the diameter: over so long a way shadows fade and a rou
 _CLIMB = 6  # samples
 _NEAR_PX = 4.0
 _TOGETHER = 9  # profiles that are lined up at once
-_SOFT = 1.5  # an edge so many times softer than the one opposite is where light ends, not tube
-_FADING = 0.1  # of an arc's edge
-_FEW = 0.25  # of what was found of the edge opposite
-_NARROW, _NARROW_PX = 0.015, 0.5  # of the diameter and in pixels: by how much the two must be too close for that
+SOFT = 1.5  # an edge so many times softer than the one opposite is where light ends, not tube
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,6 +35,7 @@ class Edges:
     zone : (n,) LEG_1, LEG_2 or ARC
     along_mm : (n,) from the apex along the legs; along the arc in the arc [mm]
     width_mm : (n,) between both edges as they were found [mm]; NaN where one was lost
+    unlike : by how many times one leg is more blurred at one place than at another, where that was looked for (:func:`bendcal.scan.shaded.lit_edges`)
     """
 
     at_mm: np.ndarray
@@ -45,6 +43,7 @@ class Edges:
     zone: np.ndarray
     along_mm: np.ndarray
     width_mm: np.ndarray
+    unlike: float = 1.0
 
 
 def profiles(shape: Shape, ends_mm: tuple[float, float], step_mm: float = STEP_MM) -> tuple[np.ndarray, ...]:
@@ -117,7 +116,7 @@ def followed(edges: Edges, leg: int) -> float:
     here = edges.zone == leg
     blur, along = np.where(np.isfinite(edges.at_mm[:, here, 0]), edges.blur_px[:, here], np.inf), edges.along_mm[here]
     usual = np.median(blur, axis=1)
-    sharp = (blur <= _SOFT * usual[:, None]) & np.isfinite(blur)
+    sharp = (blur <= SOFT * usual[:, None]) & np.isfinite(blur)
     reach = 0.0
     for side in sharp:
         # The last of four profiles in a row: a speck of dust is none.
@@ -187,49 +186,6 @@ def lined_up_along(
     # Beyond a tube's end there is its shadow, which has no such edges.
     first, last = np.flatnonzero(clear_of)[[0, -1]]
     return middle[first : last + 1]
-
-
-def without_soft(edges: Edges, od_mm: float, pixel_mm: tuple[float, float]) -> Edges:
-    """The edges but for those where a tube's dark side fades into a dark backdrop: soft, and too near to a sharp one.
-
-    Parameters
-    ----------
-    edges : as found
-    od_mm : the tube's diameter [mm]
-    pixel_mm : (across, down) size of a pixel [mm]
-    """
-    at, blur = edges.at_mm.copy(), np.full_like(edges.blur_px, np.nan)
-    width = edges.width_mm.copy()
-    for z in (LEG_1, LEG_2, ARC):
-        here = np.flatnonzero(edges.zone == z)
-        for k in (0, 1):
-            blur[k, here] = _running_median(edges.blur_px[k, here])
-        width[here] = _running_median(width[here])
-    narrow = width < od_mm - _NARROW * od_mm - _NARROW_PX * float(np.mean(pixel_mm))
-    soft = [narrow & (blur[k] > _SOFT * blur[1 - k]) for k in (0, 1)]
-    arc = edges.zone == ARC
-    for k in (0, 1):
-        at[k, soft[k]] = np.nan
-        # A few sharp places on a side that has faded are a glint or a speck, not its edge.
-        for here in (edges.zone == z for z in (LEG_1, LEG_2, ARC)):
-            if soft[k][here].any() and np.isfinite(at[k, here, 0]).sum() < _FEW * np.isfinite(at[1 - k, here, 0]).sum():
-                at[k, here] = np.nan
-        # Where an arc's edge fades on its way, what is left of it is fading too, and would bend the arc; the other edge is whole.
-        if arc.any() and soft[k][arc].mean() > _FADING and np.isfinite(at[1 - k, arc, 0]).all() and not soft[1 - k][arc].any():
-            at[k, arc] = np.nan
-    return replace(edges, at_mm=at)
-
-
-def _running_median(values: np.ndarray) -> np.ndarray:
-    """The median of each value and its neighbours, missing ones left out; inf where all are missing."""
-    if not len(values):
-        return values
-    reach = _TOGETHER // 2
-    around = np.lib.stride_tricks.sliding_window_view(np.pad(values, reach, mode="edge"), _TOGETHER)
-    some = ~np.isnan(around).all(axis=1)
-    out = np.full(len(values), np.inf)
-    out[some] = np.nanmedian(around[some], axis=1)
-    return out
 
 
 def steepest(values: np.ndarray, offset: np.ndarray, window: float, pixel: float, *, shades_off: float = 0.0) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -13,7 +13,7 @@ from bendcal.scan.scanner import ITS_SCALE
 from bendcal.scan.separate import Found
 from bendcal.scan.tube_model import ARC, BELIEFS, LEG_1, LEG_2, THICKNESS, Fitted, Shape, distances
 
-__all__ = ["LIFTED", "LIT_RMS_MM", "SCAN_RMS_MM", "SHORTEST_LEG", "against_edges", "against_fit", "against_lit", "in_line", "is_dark", "lifted", "raised"]
+__all__ = ["LIFTED", "LIT_RMS_MM", "LIT_RMS_OF_LINE_MM", "SCAN_RMS_MM", "SHORTEST_LEG", "against_edges", "against_fit", "against_lit", "in_line", "is_dark", "lifted", "raised"]
 
 SHORTEST_LEG = 1.5  # diameters
 _LEAST_TURN, _MOST_TURN = np.radians(8.0), np.radians(150.0)
@@ -31,10 +31,10 @@ _BOWED_MM, _BOWED = 0.125, 2.5
 _DARK, _LOST_IN_DARK = 0.3, 0.16
 #: A side that is turned from the lamp is seen to end inside of where it does (0.83 to 0.99 of the diameter on 321 careful legs and arcs).
 _FADES_TO, _SOME = 0.995, 5
-_BLURRED = 1.55  # times: on careful scans 1.25 at most, on those of legs lifted by 4° and more that passed for flat 1.6 at least
+_UNLIKE = 1.55  # times: on careful scans 1.25 at most, on those of legs lifted by 4° and more that passed for flat 1.6 at least
 _RMS_MM, _MOSTLY_MM, _FAR_MM = (0.10, 0.10), 0.09, 0.30  # of legs, and of the arc
 #: Of an offcut on a scan, whose legs are short and sharp (0.051 at most on 75 careful scans), and of one whose lit edges were found (0.032).
-SCAN_RMS_MM, LIT_RMS_MM = (0.07, 0.10), (0.045, 0.045)
+SCAN_RMS_MM, LIT_RMS_MM, LIT_RMS_OF_LINE_MM = (0.07, 0.10), (0.045, 0.045), (0.10, 0.045)
 _STRAY = 0.004  # share of the piece that may be edges outside of the fitted shape
 _FURTHER_MM = 30.0
 _BLUR, _BLUR_PX = 1.8, 4.5
@@ -73,19 +73,17 @@ def against_edges(edges: Edges, shape: Shape, ends: tuple[float, float], od_mm: 
     return said
 
 
-def against_lit(edges: Edges, blurred: float, od_mm: float) -> list[str]:
-    """The same of edges on dark paper, where one side of each part is enough; a leg that is out of focus; a tube that is wider than it can be where its other side fades.
+def against_lit(edges: Edges, od_mm: float) -> list[str]:
+    """The same of edges on dark paper, where one side of each part is enough; and a tube that is wider than it can be where its other side fades.
 
     Parameters
     ----------
-    edges, blurred : as :func:`bendcal.scan.shaded.lit_edges` has them
+    edges : as :func:`bendcal.scan.shaded.lit_edges` has them
     od_mm : the tube's diameter [mm]
     """
     lost = np.isnan(edges.at_mm[:, :, 0])
     if any(lost[:, edges.zone == z].all(axis=0).mean() > _LOST for z in (LEG_1, LEG_2, ARC) if (edges.zone == z).any()):
         return [_LOST_EDGES]
-    if blurred > _BLURRED:
-        return [LIFTED]
     fading = [edges.width_mm[(edges.zone == z) & (lost.sum(axis=0) == 1)] for z in (LEG_1, LEG_2)]
     width = max((float(np.median(w)) for w in fading if len(w) >= _SOME), default=0.0)
     if width > _FADES_TO * od_mm:
@@ -232,4 +230,4 @@ def lifted(*parts: Edges) -> bool:
             for third in np.array_split(blur[edges.zone == z], 3):
                 if np.isfinite(third).sum() >= 3:
                     sharp.append(float(np.median(third[np.isfinite(third)])))
-    return bool(sharp) and max(sharp) > _BLUR_PX and max(sharp) > _BLUR * min(sharp)
+    return any(edges.unlike > _UNLIKE for edges in parts) or (bool(sharp) and max(sharp) > _BLUR_PX and max(sharp) > _BLUR * min(sharp))

@@ -13,15 +13,15 @@ from scipy.spatial import cKDTree
 from bendcal.scan.backdrop import Unlike
 from bendcal.scan.course import Course, FittedCourse, fit_course
 from bendcal.scan.decode import Scan
-from bendcal.scan.edges import find_edges, profiles, without_soft
+from bendcal.scan.edges import find_edges, profiles
 from bendcal.scan.ends import CutEnd, burnt_beyond, find_end, usual_blur
 from bendcal.scan.flat_reading import PatternReading
 from bendcal.scan.heights import View
-from bendcal.scan.judging import LIFTED, against_edges, against_fit, against_lit, in_line, is_dark, lifted, raised
+from bendcal.scan.judging import LIFTED, LIT_RMS_OF_LINE_MM, against_edges, against_fit, against_lit, in_line, is_dark, lifted, raised
 from bendcal.scan.line_telling import Look, points_of, told_line, upright
 from bendcal.scan.one_piece import ROUGHEST_END_MM, rough_ends
 from bendcal.scan.separate import Found
-from bendcal.scan.shaded import lit_edges
+from bendcal.scan.shaded import lit_edges, without_soft
 from bendcal.scan.telling import end_of_leg_a
 from bendcal.scan.tracing import first_course, traced, traced_along
 from bendcal.scan.tube_model import LEG_1, LEG_2
@@ -129,14 +129,13 @@ def _looked(found: Found, course: Course, scan: Scan, unlike: Unlike, od_mm: flo
                 return _at(k, why), look
         edges = tuple(without_soft(one, od_mm, scan.pixel_mm) for one in edges)
         if last == 0 and is_dark(unlike.light):
-            lit = [
+            edges = tuple(
                 lit_edges(unlike.map, unlike.noise, bend, _with_half(far, k, course), one, pixel_mm=scan.pixel_mm, od_mm=od_mm)
                 for k, (bend, far, one) in enumerate(zip(course.bends, reach, edges, strict=True))
-            ]
-            for k, (one, blurred) in enumerate(lit):
-                if why := against_lit(one, blurred, od_mm):
+            )
+            for k, one in enumerate(edges):
+                if why := against_lit(one, od_mm):
                     return _at(k, why), look
-            edges = tuple(one for one, _ in lit)
         points, _ = points_of(edges)
         fitted = fit_course(course, points, spread_mm=spread, od_mm=od_mm)
         course = fitted.course
@@ -151,13 +150,14 @@ def _against(look: Look, seen: FittedCourse, od_mm: float, pixel_mm: float, ligh
     said: list[str] = []
     course = look.fitted.course
     far = np.linalg.norm(np.diff(course.apex_mm, axis=0), axis=1)
+    how = {"rms_mm": LIT_RMS_OF_LINE_MM} if is_dark(light) else {}
     for k, (edges, part) in enumerate(zip(look.edges, look.parts, strict=True)):
         ends = (look.ends[0] if k == 0 else far[k - 1], look.ends[1] if k == course.count - 1 else far[k])
         if view is not None:
             here = seen.points.bend == k
             points = seen.points.at_mm[here]
             said += _at(k, [why for why in [raised(seen.of_bend(k), points, seen.points.side[here], view.photo_at(points), view.high_above(points), od_mm, strict=view.one_photo)] if why])
-        said += _at(k, against_fit(seen.of_bend(k), edges, part, ends, seen=course.bends[k], od_mm=od_mm, pixel_mm=pixel_mm, light=light))
+        said += _at(k, against_fit(seen.of_bend(k), edges, part, ends, seen=course.bends[k], od_mm=od_mm, pixel_mm=pixel_mm, light=light, **how))
     if view is not None and (high := _highest_leg(seen, view, od_mm)) > _HIGH_MM:
         said.append(f"One of its legs is seen wider than the others, as if it stood some {high:.0f} mm higher: it does not lie flat. Press it flat and take the picture again.")
     if not said and lifted(*look.edges):

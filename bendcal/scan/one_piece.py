@@ -6,13 +6,13 @@ import numpy as np
 
 from bendcal.scan.backdrop import Unlike
 from bendcal.scan.decode import Scan
-from bendcal.scan.edges import Edges, find_edges, followed, lined_up, without_soft
+from bendcal.scan.edges import Edges, find_edges, followed, lined_up
 from bendcal.scan.ends import burnt_beyond, find_end, find_marks, usual_blur
 from bendcal.scan.heights import View
 from bendcal.scan.judging import LIT_RMS_MM, SCAN_RMS_MM, SHORTEST_LEG, against_edges, against_fit, against_lit, in_line, is_dark, raised
 from bendcal.scan.piece import ScanReading
 from bendcal.scan.separate import Found
-from bendcal.scan.shaded import lit_edges
+from bendcal.scan.shaded import lit_edges, without_soft
 from bendcal.scan.telling import Seen, flat, from_above, told
 from bendcal.scan.tube_model import LEG_1, LEG_2, Fitted, Shape, fit_centreline, fit_edges
 
@@ -153,8 +153,8 @@ def _fitted(found: Found, shape: Shape, scan: Scan, unlike: Unlike, od_mm: float
             return why, fit or ()
         edges = without_soft(edges, od_mm, scan.pixel_mm)
         if last == 0 and is_dark(unlike.light):
-            edges, blurred = lit_edges(unlike.map, unlike.noise, shape, ends, edges, pixel_mm=scan.pixel_mm, od_mm=od_mm)
-            if why := against_lit(edges, blurred, od_mm):
+            edges = lit_edges(unlike.map, unlike.noise, shape, ends, edges, pixel_mm=scan.pixel_mm, od_mm=od_mm)
+            if why := against_lit(edges, od_mm):
                 return why, fit or ()
         points, side, _ = flat(edges)
         fitted = fit_edges(shape, points, side, spread_mm=spread, od_mm=od_mm)

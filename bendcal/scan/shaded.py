@@ -12,10 +12,10 @@ from dataclasses import replace
 import numpy as np
 from scipy import ndimage
 
-from bendcal.scan.edges import Edges, averaged, profiles
+from bendcal.scan.edges import SOFT, Edges, averaged, profiles
 from bendcal.scan.tube_model import ARC, LEG_1, LEG_2, Shape
 
-__all__ = ["lit_edges", "round_edge"]
+__all__ = ["lit_edges", "round_edge", "without_soft"]
 
 _FINE = 0.25  # pixels between samples along a profile
 _DEEP, _OUT_PX = 0.2, 4.0  # of the diameter, and pixels: so far in and out from where the edge is expected a profile is looked at
@@ -30,9 +30,14 @@ _LIT = 0.2  # of the dome: a step that is clearly there
 _TURNED_AWAY, _BETTER_OF_TWO = -0.06, -0.11
 _FAINT = 3.0  # times the noise of one pixel: the step and the dome together
 
+_MEDIAN_OF = 9  # profiles
+_FADING = 0.1  # of an arc's edge
+_FEW = 0.25  # of what was found of the edge opposite
+_NARROW, _NARROW_PX = 0.015, 0.5  # of the diameter and in pixels: by how much the two must be too close for that
 
-def lit_edges(field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[float, float], edges: Edges, *, pixel_mm: tuple[float, float], od_mm: float) -> tuple[Edges, float]:
-    """The edges of lit sides, each where a step and a round dome begin, NaN on sides that are not; and by how many times a leg is more blurred at one place than at another.
+
+def lit_edges(field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[float, float], edges: Edges, *, pixel_mm: tuple[float, float], od_mm: float) -> Edges:
+    """The edges of lit sides, each where a step and a round dome begin, NaN on sides that are not.
 
     Parameters
     ----------
@@ -63,7 +68,51 @@ def lit_edges(field: np.ndarray, noise: float, shape: Shape, ends_mm: tuple[floa
     lit = (step > _TURNED_AWAY) | ((step >= step[::-1]) & (step > _BETTER_OF_TWO))
     at = np.array([np.where(there[:, None], base + (sign * (half + place))[:, None] * normal, np.nan) for there, (place, _, _), sign in zip(lit, fits, (1.0, -1.0), strict=True)])
     wide = np.linalg.norm(at[0] - at[1], axis=1)
-    return replace(edges, at_mm=at, width_mm=np.where(np.isnan(wide), edges.width_mm, wide)), max(_unlike(tries, lit, zone == leg) for leg in (LEG_1, LEG_2))
+    unlike = max(_unlike(tries, lit, zone == leg) for leg in (LEG_1, LEG_2))
+    return replace(edges, at_mm=at, width_mm=np.where(np.isnan(wide), edges.width_mm, wide), unlike=unlike)
+
+
+def without_soft(edges: Edges, od_mm: float, pixel_mm: tuple[float, float]) -> Edges:
+    """The edges but for those where a tube's dark side fades into a dark backdrop: soft, and too near to a sharp one.
+
+    Parameters
+    ----------
+    edges : as found
+    od_mm : the tube's diameter [mm]
+    pixel_mm : (across, down) size of a pixel [mm]
+    """
+    at, blur = edges.at_mm.copy(), np.full_like(edges.blur_px, np.nan)
+    width = edges.width_mm.copy()
+    for z in (LEG_1, LEG_2, ARC):
+        here = np.flatnonzero(edges.zone == z)
+        for k in (0, 1):
+            blur[k, here] = _running_median(edges.blur_px[k, here])
+        width[here] = _running_median(width[here])
+    narrow = width < od_mm - _NARROW * od_mm - _NARROW_PX * float(np.mean(pixel_mm))
+    soft = [narrow & (blur[k] > SOFT * blur[1 - k]) for k in (0, 1)]
+    arc = edges.zone == ARC
+    for k in (0, 1):
+        at[k, soft[k]] = np.nan
+        # A few sharp places on a side that has faded are a glint or a speck, not its edge.
+        for here in (edges.zone == z for z in (LEG_1, LEG_2, ARC)):
+            if soft[k][here].any() and np.isfinite(at[k, here, 0]).sum() < _FEW * np.isfinite(at[1 - k, here, 0]).sum():
+                at[k, here] = np.nan
+        # Where an arc's edge fades on its way, what is left of it is fading too, and would bend the arc; the other edge is whole.
+        if arc.any() and soft[k][arc].mean() > _FADING and np.isfinite(at[1 - k, arc, 0]).all() and not soft[1 - k][arc].any():
+            at[k, arc] = np.nan
+    return replace(edges, at_mm=at)
+
+
+def _running_median(values: np.ndarray) -> np.ndarray:
+    """The median of each value and its neighbours, missing ones left out; inf where all are missing."""
+    if not len(values):
+        return values
+    reach = _MEDIAN_OF // 2
+    around = np.lib.stride_tricks.sliding_window_view(np.pad(values, reach, mode="edge"), _MEDIAN_OF)
+    some = ~np.isnan(around).all(axis=1)
+    out = np.full(len(values), np.inf)
+    out[some] = np.nanmedian(around[some], axis=1)
+    return out
 
 
 def round_edge(values: np.ndarray, offset: np.ndarray, tried: np.ndarray, half: float, blur: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -22,6 +22,7 @@ __all__ = ["LIT_PX", "Seen", "end_of_leg_a", "flat", "from_above", "told"]
 #: of careful photos scattered by 0.14 pixels, half of that because prints are stretched; with more than this, ranges of short arcs' radii are too long.
 LIT_PX = 0.07
 _LIES_U_MM = 0.08  # how far an end or the bend may stand off the page though the piece lies flat: a burr, a ripple of the paper (an assumption)
+_CLOSE_MM, _SHORT_DEG = 0.3, 60  # a radius that a scan tells less closely (at 95 %) is said to be
 _SIDES = {"left": (0, 1), "right": (0, -1), "top": (1, 1), "bottom": (1, -1)}
 
 
@@ -88,6 +89,11 @@ def told(
     elif seen.marks and known:
         notes.append("The one line across it is on leg B, not on leg A.")
     estimates = [Estimate(float(v), float(s), unit) for v, s, unit in zip(value, np.sqrt(np.diag(cov)), ("°", "mm", "mm", "mm"), strict=True)]
+    if view is None and 1.96 * estimates[1].u > _CLOSE_MM:
+        notes.append(
+            f"Its radius is told to ± {1.96 * estimates[1].u:.1f} mm only{f', for a bend of {value[0]:.0f}° has little of it' if value[0] < _SHORT_DEG else ''}: "
+            f"for the radius, lay a piece {f'that is bent by {_SHORT_DEG}° or more ' if value[0] < _SHORT_DEG else ''}on light paper, at 300 dpi or more."
+        )
     return ScanReading(
         seen.number, seen.box_mm, (), *estimates, mark=mark, covariance=cov, end_a=known, notes=tuple(notes),
         shape=shape if view is None else raw, ends_mm=_ends_of(seen)[[first, 1 - first]], edges_mm=points,
