@@ -161,8 +161,8 @@ class FittedCourse:
         return Fitted(self.course.bends[k], own, np.zeros((len(own), 7)), np.append(self.weight[here], pad), zone, self.spread_mm)
 
 
-def _off(bend: Shape, points: np.ndarray, side: np.ndarray) -> np.ndarray:
-    off, zone = distances(bend, points)
+def _off(bend: Shape, points: np.ndarray, side: np.ndarray, zone: np.ndarray | None = None) -> np.ndarray:
+    off, zone = distances(bend, points, zone)
     return off - side * np.where(zone == ARC, bend.half_arc_mm, bend.half_mm)
 
 
@@ -193,7 +193,8 @@ def fit_course(start: Course, points: EdgePoints, *, spread_mm: float, od_mm: fl
         by, out = course.by_bends(), np.zeros((count + n + 1, 4 * n + 3))
         for k, bend in enumerate(course.bends):
             own, at, side = bend.array(), points.at_mm[here[k]], points.side[here[k]]
-            parts = [(_off(Shape(*(own + h)), at, side) - _off(Shape(*(own - h)), at, side)) / (2 * h.max()) for h in np.diag(_SHAPE_STEPS)]
+            zone = distances(bend, at)[1]  # as it is: where a leg becomes the arc its width is another
+            parts = [(_off(Shape(*(own + h)), at, side, zone) - _off(Shape(*(own - h)), at, side, zone)) / (2 * h.max()) for h in np.diag(_SHAPE_STEPS)]
             out[here[k]] = np.stack(parts, axis=1) @ by[k]
             out[count + k, 3 * n + 3 + k] = spread_mm / _FLATTENING / course.half_mm
             out[count + k, 3 * n + 2] = -spread_mm / _FLATTENING * course.half_arc_mm[k] / course.half_mm**2

@@ -110,13 +110,14 @@ class Fitted:
     spread_mm: float
 
 
-def distances(shape: Shape, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def distances(shape: Shape, points: np.ndarray, zone: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
     """How far points lie outside of the centreline (negative: on the arc's centre's side), and in which zone.
 
     Parameters
     ----------
     shape : the shape
     points : (n, 2) [mm]
+    zone : (n,) in which zones they are, where that is to stay as it is; None to see
 
     Returns
     -------
@@ -133,6 +134,8 @@ def distances(shape: Shape, points: np.ndarray) -> tuple[np.ndarray, np.ndarray]
     along = from_apex @ shape.directions.T
     off = from_apex @ shape.outward.T
     arc = np.linalg.norm(points - shape.centre, axis=1) - shape.radius_mm
+    if zone is not None:
+        return np.where(zone == LEG_1, off[:, 0], np.where(zone == LEG_2, off[:, 1], arc)), zone
     straight = along >= shape.setback_mm
     first = straight[:, 0] & (~straight[:, 1] | (np.abs(off[:, 0]) <= np.abs(off[:, 1])))
     second = straight[:, 1] & ~first
@@ -186,9 +189,9 @@ def fit_edges(start: Shape, points: np.ndarray, side: np.ndarray, *, spread_mm: 
     flattening : standard deviation of the arc's width relative to the legs', believed beforehand
     """
 
-    def away(p: np.ndarray) -> np.ndarray:
+    def away(p: np.ndarray, zone: np.ndarray | None = None) -> np.ndarray:
         shape = Shape(*p)
-        off, zone = distances(shape, points)
+        off, zone = distances(shape, points, zone)
         width = np.where(zone == ARC, shape.half_arc_mm, shape.half_mm)
         # Beliefs about both widths as two more equations, so that a short arc or a single edge does not invent one.
         beliefs = (shape.half_arc_mm / shape.half_mm - 1) / flattening, (2 * shape.half_mm / od_mm - 1) / THICKNESS
@@ -199,6 +202,8 @@ def fit_edges(start: Shape, points: np.ndarray, side: np.ndarray, *, spread_mm: 
     shape = Shape(*(float(v) for v in found.x))
     residual = away(found.x)
     steps = np.diag([1e-4, 1e-4, 1e-6, 1e-6, 1e-4, 1e-5, 1e-5])
-    jacobian = np.stack([(away(found.x + h) - away(found.x - h)) / (2 * h.max()) for h in steps], axis=1)
+    zone = distances(shape, points)[1]
+    # Where a leg becomes the arc its width is another: a point that a step took across would seem to tell everything.
+    jacobian = np.stack([(away(found.x + h, zone) - away(found.x - h, zone)) / (2 * h.max()) for h in steps], axis=1)
     weight = 1 / np.sqrt(1 + (residual / spread_mm) ** 2)
-    return Fitted(shape, residual, jacobian, weight, np.append(distances(shape, points)[1], [ARC, ARC]), spread_mm)
+    return Fitted(shape, residual, jacobian, weight, np.append(zone, [ARC, ARC]), spread_mm)
