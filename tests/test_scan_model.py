@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy import optimize
 from scipy.spatial import cKDTree
 
-from bendcal.scan.edges import Edges, lined_up, lined_up_along, steepest
+from bendcal.scan.edges import Edges, lined_up, lined_up_along, profiles, steepest
 from bendcal.scan.ends import _across
 from bendcal.scan.scanner import scale_of
 from bendcal.scan.shaded import without_soft
@@ -254,3 +254,16 @@ def test_the_middle_is_traced_beside_a_shadow() -> None:
     sharp = lined_up_along(shade, 0.002, base, normal, sharp=True, **told)
     assert np.abs(sharp[:, 1] - 9.0).max() < 0.3 and 30 < sharp[-1, 0] < 35
     assert np.abs(lined_up_along(shade, 0.002, base, normal, **told)[:20, 1] - 9.0).max() > 0.5
+
+
+def test_a_point_where_a_leg_becomes_the_arc_tells_no_more_than_its_neighbours() -> None:
+    """The arc is narrower than the legs: a step from one to the other is no slope. No point moves by more than its distance from the apex a radian, or by more than 2 mm a millimetre."""
+    shape = replace(START, half_arc_mm=2.30)
+    base, normal, zone, _ = profiles(shape, (40.0, 40.0), 0.1)
+    near = shape.setback_mm + np.arange(-5e-4, 5e-4, 1e-5)
+    base, normal = np.concatenate([base, shape.apex + near[:, None] * shape.directions[0]]), np.concatenate([normal, np.tile(shape.outward[0], (len(near), 1))])
+    half = np.where(np.append(zone == ARC, near < shape.setback_mm), shape.half_arc_mm, shape.half_mm)[:, None]
+    fitted = fit_edges(shape, np.concatenate([base + half * normal, base - half * normal]), np.repeat([1.0, -1.0], len(base)), spread_mm=0.05, od_mm=4.76)
+    assert fitted.shape.half_arc_mm == pytest.approx(2.30, abs=0.005)
+    slopes = np.abs(fitted.jacobian[:-BELIEFS])
+    assert slopes[:, 2:4].max() < 45.0 and slopes[:, [0, 1, 4, 5, 6]].max() < 2.0

@@ -27,6 +27,7 @@ _EASED, _EASED_MEAN, _EASED_U = 0.5, 1 / 3, 0.298
 _BOW_MM = 0.05  # of a leg that is taken for straight (an assumption)
 #: How much wider one leg may be seen than the other, of a pixel and of the diameter: it has nothing to do with its direction.
 _WIDER_PX, _WIDER = 0.1, 0.003
+_SHORT = 1.6  # of the variance: waves of a tube's sides that are longer than an arc look like its shape, and what is left of legs shows but a part of them
 _ROUNDS = 3
 
 
@@ -79,7 +80,7 @@ def weighed(
     unsure = (4 / 3 * begins * (1 - begins) * hypot(FLATTENED * _lost(fitted), _eased(fitted, od_mm))) ** 2 * od_mm / STEP_MM
     for _ in range(_ROUNDS):
         # What is left once shared errors are out is what single points scatter by, and neighbours together.
-        each = np.append(noise_of(left, series) + unsure, np.full(BELIEFS, fitted.spread_mm**2))
+        each = np.append(noise_of(left, series) * np.where(fitted.zone[:n] == ARC, _SHORT, 1.0) + unsure, np.full(BELIEFS, fitted.spread_mm**2))
         each_weight = (fitted.weight / np.maximum(each, 1e-12))[:, None]
         inverse = np.linalg.pinv(unknown.T @ (unknown * each_weight) + believed, hermitian=True)
         gain = inverse @ (unknown * each_weight).T

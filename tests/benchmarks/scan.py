@@ -99,9 +99,9 @@ def misses(read: ScanReading, piece: ScannedPiece) -> dict[str, tuple[float, flo
     """(error, standard uncertainty) of each quantity read; legs may be the other way round where no end is known to be A."""
     found = {q: getattr(read, q) for q in QUANTITIES}
     truth = truths(piece)
-    if not read.end_a and abs(read.leg_a.value - piece.leg_a_mm) + abs(read.leg_b.value - piece.leg_b_mm) > abs(
-        read.leg_a.value - piece.leg_b_mm
-    ) + abs(read.leg_b.value - piece.leg_a_mm):
+    if not read.end_a and abs(read.leg_a.value - truth["leg_a"]) + abs(read.leg_b.value - truth["leg_b"]) > abs(
+        read.leg_a.value - truth["leg_b"]
+    ) + abs(read.leg_b.value - truth["leg_a"]):
         truth["leg_a"], truth["leg_b"] = truth["leg_b"], truth["leg_a"]
     return {q: (e.value - truth[q], e.u) for q, e in found.items() if e is not None and truth[q] is not None}
 
