@@ -37,6 +37,8 @@ def overlay_png(scan: Scan, pieces: tuple[ScanReading, ...]) -> bytes:
             continue
         for x, y in piece.edges_mm / size:
             drawing.rectangle((x - 1, y - 1, x + 1, y + 1), fill=_EDGE)
+        text = f"{piece.number}: {piece.angle.value:.2f}°, R {piece.radius.value:.2f} mm, legs {piece.leg_a.value:.2f} and {piece.leg_b.value:.2f} mm"
+        _words(drawing, (left, bottom + 4), text, _LINE, font)
         shape, ends = piece.shape, piece.ends_mm
         line([ends[0], shape.apex, ends[1]], _LINE, 1)
         line(_arc(shape), _LINE, 2)
@@ -50,8 +52,6 @@ def overlay_png(scan: Scan, pieces: tuple[ScanReading, ...]) -> bytes:
             at = ends[0] + along * piece.mark.value
             across = np.array([-along[1], along[0]]) * shape.half_mm * 1.8
             line([at - across, at + across], _EDGE, 2)
-        text = f"{piece.number}: {piece.angle.value:.2f}°, R {piece.radius.value:.2f} mm, legs {piece.leg_a.value:.2f} and {piece.leg_b.value:.2f} mm"
-        _words(drawing, (left, bottom + 4), text, _LINE, font)
     return _png(picture)
 
 
@@ -124,9 +124,12 @@ def _arc(shape: Shape) -> np.ndarray:
 
 
 def _words(drawing: ImageDraw.ImageDraw, at, text: str, colour, font, *, middle: bool = False) -> None:
-    """Text on a little paper, kept inside of the picture; `at` is its corner, or its middle."""
+    """Text on a little paper, kept inside of the picture, in several lines where it is too long for one; `at` is its corner, or its middle."""
     x, y = (float(v) for v in at)
     box = drawing.textbbox((0, 0), text, font=font)
+    if box[2] + 5 > drawing.im.size[0]:
+        text = text.replace(", ", ",\n")
+        box = drawing.textbbox((0, 0), text, font=font)
     if middle:
         x, y = x - box[2] / 2, y - box[3] / 2
     x = min(max(x, 2), max(drawing.im.size[0] - box[2] - 3, 2))
