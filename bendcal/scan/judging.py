@@ -84,7 +84,7 @@ def against_lit(edges: Edges, od_mm: float) -> list[str]:
     lost = np.isnan(edges.at_mm[:, :, 0])
     if any(lost[:, edges.zone == z].all(axis=0).mean() > _LOST for z in (LEG_1, LEG_2, ARC) if (edges.zone == z).any()):
         return [_LOST_EDGES]
-    fading = [edges.width_mm[(edges.zone == z) & (lost.sum(axis=0) == 1)] for z in (LEG_1, LEG_2)]
+    fading = [edges.width_mm[(edges.zone == z) & (lost.sum(axis=0) == 1) & np.isfinite(edges.width_mm)] for z in (LEG_1, LEG_2)]
     width = max((float(np.median(w)) for w in fading if len(w) >= _SOME), default=0.0)
     if width > _FADES_TO * od_mm:
         return [
@@ -127,7 +127,7 @@ def against_fit(
     flat = min(shape.half_arc_mm / shape.half_mm, seen_wide[2] / min(seen_wide[:2]))
     if not _FLATTEST <= flat <= _FATTEST or (seen_wide[2] < _NARROWEST_ARC * od_mm and not said):
         said.append(f"In the bend it is {100 * flat:.0f} % as wide as in its legs: it is kinked, or something lies beside it, be it a hard shadow or glare. {_OR_BY_HAND}")
-    if _wavy(fitted, rms_mm) or _stray(found, seen, ends, dark) > _STRAY:
+    if shape.radius_mm < od_mm or (fitted.zone[:-BELIEFS] == ARC).sum() < _SOME or _wavy(fitted, rms_mm) or _stray(found, seen, ends, dark) > _STRAY:
         said.append(
             "It is not one round bend between two straight legs: more than one bend, a kink, a bowed leg, something that touches it, or a hard shadow or glare "
             f"along it. {_OR_BY_HAND}"
