@@ -16,7 +16,7 @@ __all__ = ["add_scan_command", "one_of"]
 LOOK = "Look at the picture before you believe a number: the drawn lines must lie on the tube's edges, and the two bars across at its ends."
 HOW_TO_LAY = (
     "Lay the pieces on the glass a finger's width apart and from its border, each with the line that halves its bend at 45°, flat, under a plain "
-    "sheet of another shade than the tube, light if it can be; bends of 15° to 150° are read. Scan in colour or grey at 300 dpi; a JPEG must be of high quality."
+    "sheet of another shade than the tube, light if it can be; bends of 15° to 150° are read (on dark paper from 30°). Scan in colour or grey at 300 dpi; a JPEG must be of high quality."
 )
 HOW_TO_LAY_PAGES = (
     "Lay the pages side by side on a flat table, long edge along long edge, each 5 to 10 mm over the edge of the one before it, so that no table shows "

@@ -19,7 +19,7 @@ from bendcal.scan.tube_model import LEG_1, LEG_2, Fitted, Shape, fit_centreline,
 __all__ = ["ROUGHEST_END_MM", "is_bent", "read_piece", "rough_ends", "rough_shape"]
 
 ROUGHEST_END_MM = 0.1  # a cut is straight; what glare leaves of one is not
-_LEAST_ANGLE = 15.0  # of an offcut: below, invented bends gave radii that were confidently wrong
+_LEAST_ANGLE, _LEAST_ANGLE_DARK = 15.0, 30.0  # of an offcut: below, invented bends gave radii that were confidently wrong (9° on light paper, 22° on dark)
 _NO_BEND = "It makes no bend that could be read: straight, too short, or no tube."
 _NO_LEGS = "A straight leg is shorter than half a diameter, or it is not one bend between straight legs. Measure this piece by hand."
 
@@ -91,10 +91,12 @@ def read_piece(
         return refuse(*why, shape=seen_as)
     fitted, edges, _, ends = fit
     shape = fitted.shape
-    if np.degrees(shape.turn) < _LEAST_ANGLE:
+    least = _LEAST_ANGLE_DARK if dark else _LEAST_ANGLE
+    if np.degrees(shape.turn) < least:
+        more = " on dark paper, where but one of its edges may be seen" if dark else ""
         return refuse(
-            f"It turns by {np.degrees(shape.turn):.1f}°: below {_LEAST_ANGLE:g}° the round part is so short that how a bend sets in and fades passes for its "
-            "radius. Bend a piece further for this, or measure this one by hand.", shape=shape,
+            f"It turns by {np.degrees(shape.turn):.1f}°: below {least:g}°{more}, the round part is so short that how a bend sets in and flattens passes for its "
+            f"radius. {'Lay light paper over it' if more else 'Bend a piece further for this'}, or measure this one by hand.", shape=shape,
         )  # fmt: skip
     slant = [0.0 if view is None else view.slant(shape.apex + ends[leg] * out, out) for leg, out in enumerate(shape.directions)]
     blur = usual_blur(edges)
