@@ -24,6 +24,8 @@ _SHADED_WAVES = 5  # how that changes along an arc on dark paper
 #: Curvature sets in over nothing to so many diameters (an assumption), which moves the arc inwards as flattening does, by (that)²/24R
 #: (derived): evenly spread, a third of the most, with 0.298 of it as the standard deviation.
 _EASED, _EASED_MEAN, _EASED_U = 0.5, 1 / 3, 0.298
+#: What else an arc as a whole may lie aside by, of the diameter (without it the radius' ranges held 89 % of 73 bends below 45°).
+_ELSE = 0.0015
 _BOW_MM = 0.05  # of a leg that is taken for straight (an assumption)
 #: How much wider one leg may be seen than the other, of a pixel and of the diameter: it has nothing to do with its direction.
 _WIDER_PX, _WIDER = 0.1, 0.003
@@ -104,7 +106,7 @@ def _shared(fitted: Fitted, ends: np.ndarray, along_mm: np.ndarray, side: np.nda
     arc = zone == ARC
     swept = np.where(arc, along_mm / max(float(along_mm[arc].max(initial=0.0)), 1e-6), 0.0)
     patterns.append(arc * shift[ARC])
-    patterns.append(_flattened(fitted, along_mm, od_mm) * hypot(FLATTENED_U * _lost(fitted), _EASED_U * _eased(fitted, od_mm)))
+    patterns.append(_flattened(fitted, along_mm, od_mm) * hypot(FLATTENED_U * _lost(fitted), _EASED_U * _eased(fitted, od_mm), _ELSE * od_mm))
     patterns += [arc * _uneven(fitted.shape, swept, k) for k in range(1, _UNEVEN_WAVES + 1)]
     if dark:
         # A side turns to the light or from it along the arc.
