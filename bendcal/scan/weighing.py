@@ -24,8 +24,8 @@ _SHADED_WAVES = 5  # how that changes along an arc on dark paper
 #: Curvature sets in over nothing to so many diameters (an assumption), which moves the arc inwards as flattening does, by (that)²/24R
 #: (derived): evenly spread, a third of the most, with 0.298 of it as the standard deviation.
 _EASED, _EASED_MEAN, _EASED_U = 0.5, 1 / 3, 0.298
-#: What else an arc as a whole may lie aside by, of the diameter (without it the radius' ranges held 89 % of 73 bends below 45°).
-_ELSE = 0.0015
+#: What else an arc as a whole may lie aside by, of the diameter: without it ranges of radii below 45° were somewhat short.
+_ELSE = 0.001
 _BOW_MM = 0.05  # of a leg that is taken for straight (an assumption)
 #: How much wider one leg may be seen than the other, of a pixel and of the diameter: it has nothing to do with its direction.
 _WIDER_PX, _WIDER = 0.1, 0.003
@@ -73,13 +73,14 @@ def weighed(
     unknown = np.hstack([fitted.jacobian, np.vstack([-shared, np.zeros((BELIEFS, shared.shape[1]))])])
     believed = np.diag(np.append(np.zeros(numbers), np.ones(shared.shape[1])))
     set_in, lost = _flattened(fitted, along_mm, od_mm), fitted.shape.half_mm - fitted.shape.half_arc_mm
-    known = set_in * (2 * FLATTENED * max(0.0, lost) + _EASED_MEAN * _eased(fitted, od_mm)) + side * lost * (set_in - (fitted.zone[:n] == ARC))
+    full = lost / _share_set_in(fitted, along_mm, od_mm)
+    known = set_in * (2 * FLATTENED * max(0.0, full) + _EASED_MEAN * _eased(fitted, od_mm)) + side * (full * set_in - lost * (fitted.zone[:n] == ARC))
     residual = fitted.residual_mm + np.append(known, np.zeros(BELIEFS))
     left = residual[:n]
     # How curvature and flattening set in is nobody's to know, and points there tell little: whether they do so over half a diameter
     # or over one and a half makes a third of what they shift the arc by.
     begins = _flattened(fitted, along_mm, 1.5 * od_mm)
-    unsure = (4 / 3 * begins * (1 - begins) * hypot(FLATTENED * _lost(fitted), _eased(fitted, od_mm))) ** 2 * od_mm / STEP_MM
+    unsure = (4 / 3 * begins * (1 - begins) * hypot(FLATTENED * 2 * abs(full), _eased(fitted, od_mm))) ** 2 * od_mm / STEP_MM
     for _ in range(_ROUNDS):
         # What is left once shared errors are out is what single points scatter by, and neighbours together.
         each = np.append(noise_of(left, series) * np.where(fitted.zone[:n] == ARC, _SHORT, 1.0) + unsure, np.full(BELIEFS, fitted.spread_mm**2))
@@ -104,9 +105,10 @@ def _shared(fitted: Fitted, ends: np.ndarray, along_mm: np.ndarray, side: np.nda
         bow = here * (np.sin(np.pi * np.clip((along_mm - fitted.shape.setback_mm) / reach, 0, 1)) - 2 / np.pi)
         patterns += [here * shift[leg], tilt * TILT_PX * pixel_mm, bow * _BOW_MM, here * side * hypot(_WIDER_PX * pixel_mm, _WIDER * od_mm)]
     arc = zone == ARC
+    lost = (fitted.shape.half_mm - fitted.shape.half_arc_mm) / _share_set_in(fitted, along_mm, od_mm)
     swept = np.where(arc, along_mm / max(float(along_mm[arc].max(initial=0.0)), 1e-6), 0.0)
     patterns.append(arc * shift[ARC])
-    patterns.append(_flattened(fitted, along_mm, od_mm) * hypot(FLATTENED_U * _lost(fitted), _EASED_U * _eased(fitted, od_mm), _ELSE * od_mm))
+    patterns.append(_flattened(fitted, along_mm, od_mm) * hypot(FLATTENED_U * 2 * abs(lost), _EASED_U * _eased(fitted, od_mm), _ELSE * od_mm))
     patterns += [arc * _uneven(fitted.shape, swept, k) for k in range(1, _UNEVEN_WAVES + 1)]
     if dark:
         # A side turns to the light or from it along the arc.
@@ -138,9 +140,10 @@ def _eased(fitted: Fitted, od_mm: float) -> float:
     return (_EASED * od_mm) ** 2 / (24 * fitted.shape.radius_mm)
 
 
-def _lost(fitted: Fitted) -> float:
-    """By how much a bend is narrower, or seen wider, than its legs [mm]."""
-    return 2 * abs(fitted.shape.half_mm - fitted.shape.half_arc_mm)
+def _share_set_in(fitted: Fitted, along_mm: np.ndarray, od_mm: float) -> float:
+    """How much of its flattening a bend has on the mean over its arc: a short one reaches all of it in its middle only, if at all."""
+    set_in = _flattened(fitted, along_mm, od_mm)[fitted.zone[:-BELIEFS] == ARC]
+    return max(float(set_in.mean()), 0.5) if len(set_in) else 1.0
 
 
 def corrected(fitted: Fitted, weights: Weighed) -> Shape:
