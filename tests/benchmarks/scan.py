@@ -5,7 +5,7 @@ paper, 300 dpi (one in four 200 or 600), PNG or JPEG, flattened by 0 to 4 %, wit
 scanner's true scale is drawn from what `bendcal.scan.scanner` says of a CIS scanner. The renderer (tests/invented/scan.py)
 shares no code with the kit. Then spoilt scans: each must be refused, or hold the truth in its intervals.
 
-    python tests/benchmarks/scan.py [scans, 320] [first seed, 0] [spoilt scans of each kind, 32]
+    python tests/benchmarks/scan.py [scans, 320] [first seed, 0] [spoilt scans of each kind, 32] [scans of even bends, 0]
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from __future__ import annotations
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -26,7 +27,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 from bendcal.scan import NotAScan, ScanReading, read_scan  # noqa: E402
 from tests.invented.scan import ScannedPiece, Scanner, save_scan, scan_of  # noqa: E402
 
-__all__ = ["CLOSE_MM", "QUANTITIES", "SPOILT", "Case", "draw", "misses", "render", "spoil", "truths"]
+__all__ = ["CLOSE_MM", "QUANTITIES", "SPOILT", "Case", "draw", "even", "misses", "render", "spoil", "truths"]
 
 CLOSE_MM = 0.3  # a scan that tells a radius less closely, at 95 %, says so
 QUANTITIES = ("angle", "radius", "leg_a", "leg_b", "mark")
@@ -173,16 +174,32 @@ def read(case: Case, path: Path) -> tuple[ScanReading, ...]:
     return read_scan(path, **told).read
 
 
+def even(case: Case) -> Case:
+    """The same with a piece that is two straight legs and one arc of one radius, smooth and nowhere flattened."""
+    piece = replace(case.piece, uneven_arc=0.0, uneven_middle=0.0, eased=0.0, flattening=0.0, rough_mm=0.0, bow_mm=0.0)
+    return placed(replace(case, piece=piece))
+
+
 def main() -> None:
-    """Print both tables."""
-    told = [int(a) for a in sys.argv[1:4]]
-    scans, seed, spoilt = told + [320, 0, 32][len(told) :]
+    """Print all tables."""
+    told = [int(a) for a in sys.argv[1:5]]
+    scans, seed, spoilt, evens = told + [320, 0, 32, 0][len(told) :]
+    _careful(scans, seed)
+    if evens:
+        print("\nTwo straight legs and one arc of one radius, 300 dpi:\n")
+        _careful(evens, seed, dpi=300.0, made=even)
+    with tempfile.TemporaryDirectory() as folder:
+        speed(Path(folder))
+        _all_spoilt(Path(folder), spoilt, seed)
+
+
+def _careful(scans: int, seed: int, *, dpi: float | None = None, made: Callable[[Case], Case] = lambda case: case) -> None:
     rows: list[tuple[str, str, float, float, float, float]] = []
     refused: list[str] = []
     with tempfile.TemporaryDirectory() as folder:
         for k in range(scans):
             rng = np.random.default_rng([7, seed + k])
-            case = draw(rng)
+            case = made(draw(rng, dpi=dpi))
             path = render(case, Path(folder), rng)
             found = read_scan(path, od_mm=case.piece.od_mm)
             if not found.read:
@@ -208,32 +225,32 @@ def main() -> None:
         print(f"radii at 300 dpi that are told to within {CLOSE_MM} mm: {len(told)} of {len(close)}; error at 95 % {_far(told):.3f}, at most {np.abs(told[:, 0]).max():.2f} mm")
     for line in refused:
         print("refused:", line)
-    with tempfile.TemporaryDirectory() as folder:
-        speed(Path(folder))
+
+
+def _all_spoilt(folder: Path, spoilt: int, seed: int) -> None:
     print("\nSpoilt scans: read rightly (all within 4 u), refused, read wrongly; of the numbers read, per cent within their 95 %")
     total, within = np.zeros(3, int), []
-    with tempfile.TemporaryDirectory() as folder:
-        for how in SPOILT:
-            right, no, wrong = 0, 0, []
-            for k in range(spoilt):
-                rng = np.random.default_rng([8, seed + k, len(how)])
-                case = spoil(rng, how)
-                path = render(case, Path(folder), rng)
-                try:
-                    pieces = read(case, path)
-                except NotAScan:
-                    pieces = ()
-                ratios = [{q: round(e / u, 1) for q, (e, u) in misses(p, case.piece).items()} for p in pieces]
-                within += [abs(z) < 1.96 for r in ratios for z in r.values()]
-                far = [{q: z for q, z in r.items() if abs(z) > 4} for r in ratios]
-                if not pieces:
-                    no += 1
-                elif any(far):
-                    wrong.append((k, far))
-                else:
-                    right += 1
-            print(f"{how:>34}{right:>5}{no:>5}{len(wrong):>5}  {wrong or ''}", flush=True)
-            total += (right, no, len(wrong))
+    for how in SPOILT:
+        right, no, wrong = 0, 0, []
+        for k in range(spoilt):
+            rng = np.random.default_rng([8, seed + k, len(how)])
+            case = spoil(rng, how)
+            path = render(case, folder, rng)
+            try:
+                pieces = read(case, path)
+            except NotAScan:
+                pieces = ()
+            ratios = [{q: round(e / u, 1) for q, (e, u) in misses(p, case.piece).items()} for p in pieces]
+            within += [abs(z) < 1.96 for r in ratios for z in r.values()]
+            far = [{q: z for q, z in r.items() if abs(z) > 4} for r in ratios]
+            if not pieces:
+                no += 1
+            elif any(far):
+                wrong.append((k, far))
+            else:
+                right += 1
+        print(f"{how:>34}{right:>5}{no:>5}{len(wrong):>5}  {wrong or ''}", flush=True)
+        total += (right, no, len(wrong))
     if within:
         print(f"{'together':>34}{total[0]:>5}{total[1]:>5}{total[2]:>5}  {100 * np.mean(within):.1f} %")
 
