@@ -31,7 +31,7 @@ _BOWED_MM, _BOWED = 0.125, 2.5
 _DARK, _LOST_IN_DARK = 0.3, 0.16
 #: A side that is turned from the lamp is seen to end inside of where it does (0.83 to 0.99 of the diameter on 321 careful legs and arcs).
 _FADES_TO, _SOME = 0.995, 5
-_UNLIKE = 1.55  # times: on careful scans 1.25 at most, on those of legs lifted by 4° and more that passed for flat 1.6 at least
+_UNLIKE = 1.55  # times: on 60 careful scans 1.25 at most, on those of legs lifted by 4° and more that passed for flat 1.6 at least
 _RMS_MM, _MOSTLY_MM, _FAR_MM = (0.10, 0.10), 0.09, 0.30  # of legs, and of the arc
 #: Of an offcut on a scan, whose legs are short and sharp (0.051 at most on 75 careful scans), and of one whose lit edges were found (0.032).
 SCAN_RMS_MM, LIT_RMS_MM, LIT_RMS_OF_LINE_MM = (0.07, 0.10), (0.045, 0.045), (0.10, 0.045)
