@@ -31,7 +31,8 @@ _BOWED_MM, _BOWED = 0.125, 2.5
 _DARK, _LOST_IN_DARK = 0.3, 0.16
 #: A side that is turned from the lamp is seen to end inside of where it does (0.83 to 0.99 of the diameter on 321 careful legs and arcs).
 _FADES_TO, _SOME = 0.995, 5
-_UNLIKE = 1.55  # times: on 60 careful scans 1.25 at most, on those of legs lifted by 4° and more that passed for flat 1.6 at least
+_UNLIT = 0.25  # of a third of a leg: so much of its lit side may be lost (never more than a tenth on 247 careful scans)
+_UNLIKE = 1.3  # times: of 240 careful scans on dark paper one was above, and its angle 3.3 u off; legs lifted by 4° and more, that passed for flat, 1.33 at least
 _RMS_MM, _MOSTLY_MM, _FAR_MM = (0.10, 0.10), 0.09, 0.30  # of legs, and of the arc
 #: Of an offcut on a scan, whose legs are short and sharp (0.051 at most on 75 careful scans), and of one whose lit edges were found (0.032).
 SCAN_RMS_MM, LIT_RMS_MM, LIT_RMS_OF_LINE_MM = (0.07, 0.10), (0.045, 0.045), (0.10, 0.045)
@@ -82,8 +83,10 @@ def against_lit(edges: Edges, od_mm: float) -> list[str]:
     od_mm : the tube's diameter [mm]
     """
     lost = np.isnan(edges.at_mm[:, :, 0])
-    if any(lost[:, edges.zone == z].all(axis=0).mean() > _LOST for z in (LEG_1, LEG_2, ARC) if (edges.zone == z).any()):
-        return [_LOST_EDGES]
+    thirds = [third for z in (LEG_1, LEG_2) for third in np.array_split(np.flatnonzero(edges.zone == z), 3)]
+    parts = [(np.flatnonzero(edges.zone == ARC), _LOST), *((third, _UNLIT) for third in thirds)]
+    if any(len(here) and lost[:, here].all(axis=0).mean() > most for here, most in parts):
+        return [LIFTED if lifted(edges) else _LOST_EDGES]
     fading = [edges.width_mm[(edges.zone == z) & (lost.sum(axis=0) == 1) & np.isfinite(edges.width_mm)] for z in (LEG_1, LEG_2)]
     width = max((float(np.median(w)) for w in fading if len(w) >= _SOME), default=0.0)
     if width > _FADES_TO * od_mm:
